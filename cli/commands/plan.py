@@ -1,0 +1,63 @@
+"""`leadsman plan`: the main job."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from cli import options
+
+
+@click.command(name="plan", short_help="Plan troll lines from a plan file.")
+@click.argument("plan_file", type=click.Path(path_type=Path), metavar="PLAN.toml")
+@options.out_folder
+@options.overwrite
+@options.as_json
+@click.option("--require-free", is_flag=True, help="Exit with 3 when a line's lures do not run free.")
+@click.option("--dry-run", is_flag=True, help="Plan and report, write nothing.")
+def command(
+    plan_file: Path, *, folder: Path, overwrite: bool, as_json: bool, require_free: bool, dry_run: bool
+) -> int:
+    """Plan troll lines and write map, plotter files and deck sheet.
+
+    \b
+    Examples
+      leadsman plan plan.toml --out my_plan
+      leadsman plan plan.toml --out my_plan --overwrite
+    """
+    from cli.main import EXIT_NOT_FREE
+    from cli.report import plan_report, print_json, progress
+    from geo.files.whole_files import require_place
+    from geo.output.display import Display
+    from geo.output.plan_folder import FILES, write_plan
+    from geo.output.plotter import PlotterLimits
+    from geo.output.words import COMES_FIRST, NOT_FOR_NAVIGATION
+    from geo.plan_file import read_plan_file
+    from geo.plan_result import summary
+    from geo.planner import make_plan
+
+    loaded = read_plan_file(plan_file)
+    if not dry_run:
+        require_place(folder, overwrite=overwrite)  # before the work, not after it
+    with progress() as show:
+        plan, lake = make_plan(loaded, progress=show)
+        if not dry_run:
+            limits = PlotterLimits(**loaded.tables.plotter.model_dump())
+            plan = write_plan(plan, lake, folder, limits=limits, overwrite=overwrite, progress=show)
+    display = Display(plan.units)
+    if as_json:
+        print_json(summary(plan, files=FILES, length=display.depth))
+    else:
+        click.echo(plan_report(plan, display))
+        click.echo(f"\n{NOT_FOR_NAVIGATION} {COMES_FIRST}")
+        if dry_run:
+            click.echo("Nothing was written (--dry-run).")
+        else:
+            click.echo(
+                f"Written to {folder}: open {folder / FILES['map']} in a browser, "
+                f"print {FILES['deck_sheet']}, "
+                f"copy {FILES['tracks']} to the plotter."
+            )
+    all_free = bool(plan.troll_lines) and all(t.verdict == "free" for t in plan.troll_lines)
+    return EXIT_NOT_FREE if require_free and not all_free else 0

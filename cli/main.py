@@ -1,0 +1,119 @@
+"""The door: commands are loaded when they are called for, errors leave as one message and an exit code.
+
+Exit codes: 0 done, 1 error in the input, 2 usage, 3 a troll line's lures do not run free (where asked),
+70 a fault of the program, 130 interrupted.
+"""
+
+from __future__ import annotations
+
+import importlib
+import os
+import sys
+import tempfile
+import time
+import traceback
+from pathlib import Path
+
+import click
+
+from geo.errors import InputFaults, PlanningError
+
+COMMANDS = {
+    "inspect": "What is in a raster or vector file, and what is doubtful in it.",
+    "plan": "Plan troll lines: map, plotter files and deck sheet from a plan file.",
+}
+EXIT_ERROR, EXIT_USAGE, EXIT_NOT_FREE, EXIT_FAULT, EXIT_INTERRUPTED = 1, 2, 3, 70, 130
+
+
+class _Lazy(click.Group):
+    """A group that imports a command's module only when it is used."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's signature
+        return sorted(COMMANDS)
+
+    def get_command(
+        self,
+        ctx: click.Context,  # noqa: ARG002 - click's signature
+        cmd_name: str,
+    ) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        command = importlib.import_module(f"cli.commands.{cmd_name}").command
+        return command if isinstance(command, click.Command) else None
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, COMMANDS[name]) for name in self.list_commands(ctx)])
+
+
+@click.group(
+    cls=_Lazy,
+    context_settings={"help_option_names": ["-h", "--help"]},
+    epilog="Planning aid, not for navigation.",
+)
+@click.version_option(package_name="leadsman", prog_name="leadsman")
+def leadsman() -> None:
+    """Plan troll lines on a big lake, with the depth of every lure checked against the bottom.
+
+    \b
+    Examples
+      leadsman inspect lake.tif
+      leadsman plan plan.toml --out my_plan
+    """
+
+
+def main() -> None:
+    """Run the command line and exit with its code."""
+    sys.exit(run(sys.argv[1:]))
+
+
+def run(args: list[str]) -> int:
+    """Run a command line; returns the exit code instead of leaving."""
+    try:
+        result = leadsman.main(args, prog_name="leadsman", standalone_mode=False)
+    except click.exceptions.Abort:
+        return _interrupted()
+    except KeyboardInterrupt:
+        return _interrupted()
+    except click.ClickException as error:
+        error.show()
+        return EXIT_USAGE
+    except PlanningError as error:
+        _show(error)
+        return EXIT_ERROR
+    except BrokenPipeError:  # whoever read our output has gone: nothing to say, and no one to say it to
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return EXIT_ERROR
+    except Exception:  # noqa: BLE001 - the last door: a fault of ours, told as such
+        return _fault()
+    return result if isinstance(result, int) else 0
+
+
+def _show(error: PlanningError) -> None:
+    if isinstance(error, InputFaults):
+        for fault in error.faults:
+            click.echo(str(fault), err=True)
+        count = len(error.faults)
+        click.echo(f"{count} {'fault' if count == 1 else 'faults'}; nothing was written.", err=True)
+    else:
+        click.echo(f"Error: {error}", err=True)
+
+
+def _interrupted() -> int:
+    click.echo("Interrupted; nothing was written.", err=True)
+    return EXIT_INTERRUPTED
+
+
+def _fault() -> int:
+    text = traceback.format_exc()
+    name = f"leadsman-fault-{time.strftime('%Y%m%d-%H%M%S')}-{os.getpid()}.log"
+    log = Path(tempfile.gettempdir()) / name
+    try:
+        log.write_text(text, "utf-8")
+    except OSError:
+        click.echo(text, err=True)
+    click.echo(
+        f"This is a fault of the program, not of your files. What happened is in {log}; nothing was written.",
+        err=True,
+    )
+    return EXIT_FAULT

@@ -1,0 +1,1 @@
+"""The library behind leadsman; nothing in it knows the command line."""

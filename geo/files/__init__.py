@@ -1,0 +1,1 @@
+"""Files: whole or not at all; GPX; one door for vector files."""

@@ -1,0 +1,133 @@
+"""One door for vector files: GeoJSON, GeoPackage, shapefile, FlatGeobuf -> a frame in the work CRS."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pyogrio
+import pyproj
+import shapely
+from numpy.typing import NDArray
+
+from geo.errors import InputError, InputFileMissing
+
+SUFFIXES = (".geojson", ".json", ".gpkg", ".shp", ".fgb")
+
+
+def read_vectors(path: Path, *, crs: pyproj.CRS) -> tuple[gpd.GeoDataFrame, tuple[str, ...]]:
+    """Read a vector file into a CRS.
+
+    Parameters
+    ----------
+    path : the file.
+    crs : the CRS to bring it into.
+
+    Returns
+    -------
+    The features whose geometry is there and valid (invalid rings repaired), and what was mended or left
+    out, in words.
+
+    Raises
+    ------
+    InputFileMissing, InputError
+        No such file, another kind of file, no CRS, or nothing usable in it.
+    """
+    if not path.exists():
+        raise InputFileMissing(f"{path}: no such file; check the name and the folder it is looked for in")
+    if path.suffix.lower() not in SUFFIXES:
+        raise InputError(f"{path.name}: {path.suffix or 'no'} suffix; expected one of {' '.join(SUFFIXES)}")
+    try:
+        frame = pyogrio.read_dataframe(path)
+    except Exception as error:  # four unrelated types escape the reader
+        said = " ".join(str(error).split())[:160]
+        raise InputError(
+            f"{path.name}: cannot be read ({said}); is it damaged, or another kind of file?"
+        ) from error
+    if not isinstance(frame, gpd.GeoDataFrame):
+        raise InputError(f"{path.name}: holds a table without places; expected points, lines or polygons")
+    if frame.crs is None:
+        raise InputError(
+            f"{path.name}: has no coordinate system; write it again with one (WGS 84 for GeoJSON)"
+        )
+    notes = []
+    shapes = np.asarray(frame.geometry.array)
+    empty = shapely.is_missing(shapes) | shapely.is_empty(shapes)
+    if empty.any():
+        notes.append(
+            f"{path.name}: {int(empty.sum())} of {len(frame)} features have no place and are left out"
+        )
+        frame = frame[~empty]
+    if frame.empty:
+        raise InputError(f"{path.name}: holds no feature with a place; expected points, lines or polygons")
+    frame = frame.to_crs(crs)
+    shapes = np.asarray(frame.geometry.array)
+    if not np.isfinite(shapely.get_coordinates(shapes)).all():
+        raise InputError(
+            f"{path.name}: has coordinates that cannot be projected; is its coordinate system the right one?"
+        )
+    bad = ~shapely.is_valid(shapes)
+    if bad.any():
+        notes.append(
+            f"{path.name}: {int(bad.sum())} of {len(frame)} shapes had crossing rings and were repaired"
+        )
+        frame = frame.set_geometry(
+            gpd.GeoSeries(shapely.make_valid(shapes), index=frame.index, crs=frame.crs)
+        )
+    return frame.reset_index(drop=True), tuple(notes)
+
+
+def polygons_in(shapes: shapely.Geometry | NDArray[np.object_]) -> list[shapely.Polygon]:
+    """Every polygon in one or more geometries, collections taken apart, empty ones left out."""
+    parts = shapely.get_parts(shapely.get_parts(shapes))
+    return [p for p in parts if p.geom_type == "Polygon" and not p.is_empty]
+
+
+def lines_in(shapes: shapely.Geometry | NDArray[np.object_]) -> list[shapely.LineString]:
+    """Every line in one or more geometries; pieces that meet end to end are joined."""
+    parts = shapely.get_parts(shapely.get_parts(shapes))
+    lines = [p for p in parts if p.geom_type in ("LineString", "LinearRing") and not p.is_empty]
+    merged = shapely.line_merge(shapely.MultiLineString(lines))
+    return [p for p in shapely.get_parts(merged) if not p.is_empty]
+
+
+@dataclass(frozen=True)
+class VectorFacts:
+    """What a vector file holds: how many of which shapes, where, and the words in its text columns."""
+
+    driver: str
+    crs: str
+    features: int
+    shapes: dict[str, int]
+    bounds_deg: tuple[float, float, float, float]  # west, south, east, north
+    columns: dict[str, list[str]]
+    notes: tuple[str, ...]
+
+
+def vector_facts(path: Path, *, most_words: int = 20) -> VectorFacts:
+    """Look into a vector file; `columns` gives up to `most_words` distinct words each.
+
+    Raises
+    ------
+    InputFileMissing, InputError
+        As `read_vectors`.
+    """
+    frame, notes = read_vectors(path, crs=pyproj.CRS.from_epsg(4326))
+    info = pyogrio.read_info(path)
+    words = {
+        str(column): sorted({str(v) for v in frame[column].dropna()})[:most_words]
+        for column in frame.columns
+        if column != frame.geometry.name
+    }
+    west, south, east, north = (float(b) for b in frame.total_bounds)
+    return VectorFacts(
+        driver=str(info["driver"]),
+        crs=str(info["crs"]),
+        features=len(frame),
+        shapes={str(k): int(v) for k, v in frame.geom_type.value_counts().sort_index().items()},
+        bounds_deg=(west, south, east, north),
+        columns=words,
+        notes=notes,
+    )

@@ -1,0 +1,1 @@
+"""What goes on the boat: map, sheet, plotter files, layers."""

@@ -1,0 +1,94 @@
+"""Everything that a plan writes, in one folder that appears whole or not at all."""
+
+from __future__ import annotations
+
+import json
+import os
+import time
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+from geo.files.whole_files import whole_folder
+from geo.output.deck_sheet import deck_sheet_html
+from geo.output.display import Display
+from geo.output.geopackage import write_geopackage
+from geo.output.html_map import depth_picture, map_html
+from geo.output.plotter import PlotterLimits, plan_gpx, routes_gpx
+from geo.plan_result import PlanResult, summary
+from geo.water.lake import Lake
+
+FILES = {
+    "map": "map.html",
+    "deck_sheet": "deck_sheet.html",
+    "tracks": "plan.gpx",
+    "routes": "routes.gpx",
+    "layers": "plan.gpkg",
+}
+Progress = Callable[[str, int, int], None]
+
+
+def time_of_writing() -> datetime:
+    """Now, or what SOURCE_DATE_EPOCH says, UTC to the second."""
+    epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
+    return datetime.fromtimestamp(int(epoch) if epoch.isdigit() else int(time.time()), UTC)
+
+
+def write_plan(
+    plan: PlanResult,
+    lake: Lake,
+    folder: Path,
+    *,
+    limits: PlotterLimits,
+    overwrite: bool = False,
+    progress: Progress = lambda *_: None,
+) -> PlanResult:
+    """Write a plan's folder.
+
+    Parameters
+    ----------
+    plan, lake : what was planned, and on what.
+    folder : appears whole, or stays as it was.
+    limits : of the plotter.
+    overwrite : exchange an earlier plan in its place.
+    progress : (stage, done, of) is called as the work goes on.
+
+    Returns
+    -------
+    The plan with the cautions that the plotter's limits made, as it was written.
+
+    Raises
+    ------
+    OutputError
+        The folder holds something else, or cannot be written.
+    """
+    start = time.perf_counter()
+    now = time_of_writing()
+    printed = now.strftime("%Y-%m-%d")
+    display = Display(plan.units)
+    with whole_folder(folder, overwrite=overwrite) as staging:
+        progress("tracks and routes", 0, 1)
+        tracks, said = plan_gpx(plan, limits=limits)
+        routes, also = routes_gpx(plan, limits=limits)
+        plan = replace(plan, cautions=tuple(dict.fromkeys((*plan.cautions, *said, *also))))
+        (staging / FILES["tracks"]).write_bytes(tracks)
+        (staging / FILES["routes"]).write_bytes(routes)
+        progress("map", 0, 1)
+        grid = lake.grid
+        picture = depth_picture(
+            grid.whole() + lake.level_above_datum_m, transform=grid.transform, crs=grid.crs
+        )
+        page = map_html(plan, display, depth_picture=picture, printed=printed, data_date=plan.water.data_date)
+        (staging / FILES["map"]).write_text(page, "utf-8")
+        sheet = deck_sheet_html(plan, display, printed=printed, data_date=plan.water.data_date)
+        (staging / FILES["deck_sheet"]).write_text(sheet, "utf-8")
+        progress("layers", 0, 1)
+        write_geopackage(plan, staging / FILES["layers"], written=now.strftime("%Y-%m-%dT%H:%M:%S.000Z"))
+        timings = plan.timings_s | {"files": time.perf_counter() - start}
+        plan = replace(plan, timings_s=timings)
+        content = summary(plan, files=FILES, length=display.depth)
+        (staging / "plan.json").write_text(
+            json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n", "utf-8"
+        )
+    return plan

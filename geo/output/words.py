@@ -1,0 +1,167 @@
+"""What map and deck sheet say in the same words: caution, verdicts, leads, facts of a line and a rod."""
+
+from __future__ import annotations
+
+import html
+import re
+from dataclasses import dataclass
+
+from geo.output.display import Display
+from geo.plan_result import KeepOut, Period, PlanResult, RodResult, Stretch, TrollLine, Verdict, Words
+
+NOT_FOR_NAVIGATION = "Planning aid, not for navigation."
+COMES_FIRST = (
+    "Official charts, notices, local rules, closed areas and seasons, licences, right of way and a lookout "
+    "come first. Buoys, ice, drifting wood and nets move. An old track is no proof of depth."
+)
+VERDICT_WORDS: dict[Verdict, str] = {"free": "lures run free", "doubtful": "doubtful", "snags": "snags"}
+STRETCHES_SHOWN = 12
+_RUNNING = {"out": ", running out", "back": ", running back"}
+_WORST_FIRST = ("touches", "no depth", "may touch", "above the range")
+
+# HTML forbids these even when escaped; a lone surrogate cannot be written as UTF-8 at all
+_UNSHOWABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
+
+
+def escaped(text: object) -> str:
+    """Text for HTML: nothing in it is markup; what HTML cannot hold is shown as U+FFFD.
+
+    >>> escaped('</td>"{{7*7}}')
+    '&lt;/td&gt;&quot;{{7*7}}'
+    """
+    return html.escape(_UNSHOWABLE.sub("\ufffd", str(text)), quote=True)
+
+
+@dataclass(frozen=True)
+class RodWords:
+    """One rod on one troll line, in words."""
+
+    rod: str
+    rig: str
+    place: str
+    lead: str
+    running: str
+    clearance: str
+    clearance_lower: str
+    in_range: str
+    stretches: tuple[str, ...]
+
+
+def rod_words(rod: RodResult, *, display: Display) -> RodWords:
+    """Facts of a rod as people read them."""
+    return RodWords(
+        rod=rod.rod,
+        rig=rod.rig,
+        place=_place(rod, display=display),
+        lead=lead_words(rod, display=display),
+        running=display.plus_minus(rod.running_depth_m, rod.running_depth_sd_m),
+        clearance=_clearance(rod.worst_clearance_m, display=display),
+        clearance_lower=_clearance(rod.worst_clearance_lower_m, display=display),
+        in_range=share(rod.in_range_ratio),
+        stretches=stretch_words(rod.stretches, display=display),
+    )
+
+
+def _place(rod: RodResult, *, display: Display) -> str:
+    if rod.line_to_board_m is None:
+        return f"{rod.side}, flat line"
+    return f"{rod.side}, board on {display.lead(rod.line_to_board_m)} of line"
+
+
+def lead_words(rod: RodResult, *, display: Display) -> str:
+    """Lead of a rod, and a better one where one is known."""
+    lead = display.lead(rod.lead_m)
+    advised = None if rod.advised_lead_m is None else display.lead(rod.advised_lead_m)
+    if not rod.lead_given:
+        return lead
+    return f"{lead} as rigged" if advised in (None, lead) else f"{lead} as rigged ({advised} advised)"
+
+
+def _clearance(clearance_m: float | None, *, display: Display) -> str:
+    return "no depth known" if clearance_m is None else _signed_depth(display)(clearance_m)
+
+
+def stretch_words(stretches: tuple[Stretch, ...], *, display: Display) -> tuple[str, ...]:
+    """Failing stretches, worst kind first; a long tail is counted, not listed."""
+    ranked = sorted(stretches, key=lambda s: (_WORST_FIRST.index(s.kind), s.from_m))
+    listed = [
+        f"{display.from_start(s.from_m, s.to_m)}"
+        f"{_RUNNING.get(s.direction, '')}: "
+        f"{s.reason(_signed_depth(display))}"
+        for s in ranked[:STRETCHES_SHOWN]
+    ]
+    left = len(ranked) - len(listed)
+    return (*listed, f"and {left} more") if left else tuple(listed)
+
+
+def failing_m(line: TrollLine) -> list[tuple[float, float]]:
+    """Stretches where any lure touches, may touch or runs over unknown depth, joined; from and to."""
+    spans = sorted((s.from_m, s.to_m) for r in line.rods for s in r.stretches if s.kind != "above the range")
+    joined: list[tuple[float, float]] = []
+    for start, stop in spans:
+        if joined and start <= joined[-1][1]:
+            joined[-1] = (joined[-1][0], max(stop, joined[-1][1]))
+        else:
+            joined.append((start, stop))
+    return joined
+
+
+def stretch_summary(line: TrollLine, *, display: Display) -> str:
+    """Where along a line something is amiss with any lure, on one line; empty where nothing is."""
+    spans = [display.from_start(a, b) for a, b in failing_m(line)]
+    more = len(spans) - STRETCHES_SHOWN
+    return ", ".join(spans[:STRETCHES_SHOWN]) + (f" and {more} more" if more > 0 else "")
+
+
+def reasons(line: TrollLine, *, display: Display) -> tuple[str, ...]:
+    """Why a troll line has its verdict."""
+    return tuple(reason.words(_signed_depth(display)) for reason in line.reasons)
+
+
+def share(ratio: float | None) -> str:
+    """A share in per cent, rounded down: 99.6 % is not all.
+
+    >>> share(0.996), share(1.0), share(None)
+    ('99 %', '100 %', 'not asked for')
+    """
+    return "not asked for" if ratio is None else f"{int(ratio * 100 + 1e-9)} %"
+
+
+def turn_words(line: TrollLine, *, display: Display) -> str:
+    """Least turn radius beside the one asked for."""
+    least = line.min_turn_radius_m
+    asked = display.short(line.turn_radius_m)
+    return (
+        f"straight (asked: at least {asked})" if least is None else f"{display.short(least)} (asked: {asked})"
+    )
+
+
+def period_words(period: Period, *, display: Display) -> str:
+    """Dates, speed, water and level of a period on one line."""
+    parts = [
+        f"{period.from_date} to {period.to_date}",
+        display.speed(period.speed_mps),
+        f"water {display.temperature(period.water_temperature_degc)}",
+        f"level {display.level(period.level_above_datum_m)} datum",
+    ]
+    return ", ".join(parts)
+
+
+def standing_words(plan: PlanResult, *, display: Display, printed: str, data_date: str | None) -> str:
+    """Where the depths stand: level, cell, quality, dates."""
+    w = plan.water
+    return (
+        f"Depths are for a water level {display.level(w.level_above_datum_m)} datum ({w.datum}). "
+        f"Cells of {display.short(w.cell_m)}, quality {w.quality}. "
+        f"Data: {data_date or 'date not stated'}. Printed: {printed}."
+    )
+
+
+def hazard_title(hazard: KeepOut) -> str:
+    """Name of a hazard, or its kind where it has none."""
+    return hazard.name or hazard.kind
+
+
+def _signed_depth(display: Display) -> Words:
+    """Depths with a true minus sign."""
+    return lambda depth_m: display.depth(depth_m).replace("-", "\u2212")

@@ -1,0 +1,256 @@
+"""The captain's plan file: TOML -> checked tables, all faults at once, each with file, line and key."""
+
+from __future__ import annotations
+
+import difflib
+import re
+import tomllib
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, get_args
+
+from pydantic import BaseModel, ValidationError
+
+from geo.errors import Fault, InputFaults, InputFileMissing
+from geo.files.toml_lines import key_lines, line_of
+from geo.plan_tables import PlanFile
+
+LARGEST_BYTES = 1_000_000
+Place = tuple[str | int, ...]
+
+
+@dataclass(frozen=True)
+class LoadedPlan:
+    """A plan file that was read and checked, and the folder that its paths are relative to."""
+
+    path: Path
+    tables: PlanFile
+    raw: dict[str, Any] = field(repr=False)
+    lines: dict[Place, int] = field(repr=False)
+
+    def file(self, name: str) -> Path:
+        """A file that the plan names."""
+        return self.path.parent / name
+
+    def fault(self, place: Place, message: str) -> Fault:
+        """A fault at a key of this file, for what only shows once the lake is known."""
+        return _fault(self.path, self.lines, self.raw, place, message)
+
+
+def read_plan_file(path: Path) -> LoadedPlan:
+    """Read and check a plan file.
+
+    Raises
+    ------
+    InputFileMissing
+        No such file.
+    InputFaults
+        Everything that is wrong with it, in the order of its lines.
+    """
+    if not path.exists():
+        raise InputFileMissing(
+            f"{path}: no such file; give the plan file, as in: leadsman plan plan.toml --out DIR"
+        )
+    if not path.is_file():
+        raise InputFaults([Fault(str(path), "is a folder; expected a plan file (TOML)")])
+    if path.stat().st_size > LARGEST_BYTES:
+        raise InputFaults(
+            [Fault(path.name, f"is over {LARGEST_BYTES:,} bytes; a plan file is a page of text")]
+        )
+    try:
+        text = path.read_text("utf-8-sig")
+        raw = tomllib.loads(text)
+    except UnicodeDecodeError as error:
+        fault = f"is not UTF-8 text (byte {error.start}); save it as plain text in UTF-8"
+        raise InputFaults([Fault(path.name, fault)]) from error
+    except tomllib.TOMLDecodeError as error:
+        said = re.fullmatch(r"(.*) \(at line (\d+), column (\d+)\)", str(error))
+        where, what = (
+            (f"{path.name}:{said[2]}", f"{said[1]} (column {said[3]})") if said else (path.name, str(error))
+        )
+        raise InputFaults([Fault(where, f"is not TOML: {what}")]) from error
+    except RecursionError as error:
+        raise InputFaults([Fault(path.name, "is nested too deep; a plan file is flat")]) from error
+    lines = key_lines(text.replace("\r\n", "\n"))
+    found: dict[tuple[Place, str], None] = {}  # a dict keeps order and drops what is said twice
+    tables = None
+    try:
+        tables = PlanFile.model_validate(raw)
+    except ValidationError as error:
+        for item in error.errors(include_url=False, include_input=True):
+            if not (item["type"] == "too_short" and item["input"]):  # its items failed, and are told
+                found[_words(item)] = None
+    for place, message in _cross_checks(raw, path.parent):
+        found[place, message] = None
+    if found or tables is None:
+        order = sorted(found, key=lambda f: line_of(lines, f[0]) or 0)
+        raise InputFaults([_fault(path, lines, raw, place, message) for place, message in order])
+    return LoadedPlan(path, tables, raw, lines)
+
+
+def _fault(path: Path, lines: dict[Place, int], raw: dict[str, Any], place: Place, message: str) -> Fault:
+    line = line_of(lines, place)
+    return Fault(
+        f"{path.name}:{line}: {_key(place, raw)}" if line else f"{path.name}: {_key(place, raw)}", message
+    )
+
+
+def _key(place: Place, raw: dict[str, Any]) -> str:
+    """A place in words: [[rig]] "mid plug" measured 2 speed."""
+    words = []
+    node: Any = raw
+    for depth, part in enumerate(place):
+        try:
+            node = node[part]
+        except (KeyError, IndexError, TypeError):
+            node = None
+        if isinstance(part, int):
+            name = node.get("name", node.get("rod")) if isinstance(node, dict) else None
+            words.append(f'"{name}"' if isinstance(name, str) else str(part + 1))
+        elif depth == 0:
+            words.append(f"[[{part}]]" if isinstance(node, list) else f"[{part}]")
+        else:
+            words.append(part)
+    return " ".join(words)
+
+
+def _fields_at(place: Place) -> list[str]:
+    """The keys that a table may hold, by its place."""
+    model: Any = PlanFile
+    for part in place:
+        if isinstance(part, int):
+            continue
+        field = next((f for n, f in model.model_fields.items() if (f.alias or n) == part), None)
+        model = next((m for m in _models_in(field.annotation) if m), None) if field else None
+        if model is None:
+            return []
+    return [f.alias or n for n, f in model.model_fields.items()]
+
+
+def _models_in(annotation: Any) -> Iterator[type[BaseModel]]:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        yield annotation
+    for part in get_args(annotation):
+        yield from _models_in(part)
+
+
+def _words(item: Any) -> tuple[Place, str]:
+    """One fault of the checker in our words."""
+    place: Place = item["loc"]
+    kind, got = item["type"], item.get("input")
+    if kind == "extra_forbidden":
+        known = _fields_at(place[:-1])
+        near = difflib.get_close_matches(str(place[-1]), known, 1)
+        hint = f"did you mean {near[0]!r}?" if near else f"known here: {', '.join(known)}"
+        return place, f"unknown key; {hint}"
+    if kind == "missing":
+        return place, f"is missing; {_WANTED.get(str(place[-1]), 'add it')}"
+    if kind == "literal_error":
+        expected = item["ctx"]["expected"]
+        near = difflib.get_close_matches(str(got), [w for w in expected.split("'") if w.strip(" ,or")], 1)
+        hint = f"; did you mean {near[0]!r}?" if near else ""
+        return place, f"{got!r}: expected {expected}{hint}"
+    if kind == "value_error":
+        return place, str(item["ctx"]["error"])
+    if kind == "too_short":
+        return place, "is empty; name at least one"
+    if kind == "string_pattern_mismatch":
+        return place, f"{got!r}: expected one to four letters or digits"
+    shown = got if isinstance(got, str | int | float | bool) else type(got).__name__
+    return place, f"{shown!r}: {item['msg'][0].lower()}{item['msg'][1:]}"
+
+
+_WANTED = {
+    "rods_allowed": "how many rods does the law allow where you fish? It has no default: rods_allowed = 6",
+    "vertical": 'does the raster count up ("elevation") or down ("depth")? Nobody can tell but you',
+    "units": 'what people read: units = "us" (feet, mph, F) or "metric"',
+    "bathymetry": 'name the raster: bathymetry = "lake.tif"',
+    "code": 'one to four letters or digits that start the names on the plotter: code = "IE"',
+    "speed": 'speed through the water, with its unit: speed = "1.5 mph"',
+    "buffer": 'how far to keep off: buffer = "40 m"',
+    "spread": "name one of the spreads",
+    "plan": 'add the table [plan] with units = "us" or "metric"',
+    "boat": "add the table [boat] with rods_allowed = ...",
+    "water": 'add the table [water] with bathymetry = "lake.tif" and vertical = "elevation" or "depth"',
+    "rig": "describe at least one rig: [[rig]]",
+    "period": "describe at least one period: [[period]]",
+    "target": "describe at least one target: [[target]]",
+}
+
+
+def _cross_checks(raw: dict[str, Any], folder: Path) -> Iterator[tuple[Place, str]]:
+    """What one table says of another. Works on the bare file, so that faults elsewhere hide nothing."""
+    tables = {kind: _tables(raw, kind) for kind in ("rig", "spread", "period", "target")}
+    names = {kind: [t.get("name") for t in found] for kind, found in tables.items()}
+    for kind, found in tables.items():
+        yield from _repeated(kind, found, "name")
+    yield from _repeated("target", tables["target"], "code")
+    boat = raw.get("boat")
+    allowed = boat.get("rods_allowed") if isinstance(boat, dict) else None
+    for i, spread in enumerate(tables["spread"]):
+        rods = (
+            [r for r in spread.get("rods", []) if isinstance(r, dict)]
+            if isinstance(spread.get("rods"), list)
+            else []
+        )
+        for k, rod in enumerate(rods):
+            yield from _refers(("spread", i, "rods", k, "rig"), rod.get("rig"), names["rig"], "rig")
+        if isinstance(allowed, int) and len(rods) > allowed:
+            yield ("spread", i, "rods"), f"{len(rods)} rods, but rods_allowed is {allowed}; leave some ashore"
+    for i, period in enumerate(tables["period"]):
+        yield from _refers(("period", i, "spread"), period.get("spread"), names["spread"], "spread")
+    for i, target in enumerate(tables["target"]):
+        yield from _refers(("target", i, "fit"), target.get("fit"), names["spread"], "spread")
+        periods = target.get("periods")
+        for k, period in enumerate(periods if isinstance(periods, list) else []):
+            yield from _refers(("target", i, "periods", k), period, names["period"], "period")
+    water = raw.get("water")
+    yield from _files_missing(water if isinstance(water, dict) else {}, folder)
+
+
+def _tables(raw: dict[str, Any], kind: str) -> list[dict[str, Any]]:
+    found = raw.get(kind)
+    return [t if isinstance(t, dict) else {} for t in found] if isinstance(found, list) else []
+
+
+def _repeated(kind: str, found: list[dict[str, Any]], key: str) -> Iterator[tuple[Place, str]]:
+    seen: set[str] = set()
+    for i, table in enumerate(found):
+        value = table.get(key)
+        if isinstance(value, str):
+            if value.casefold() in seen:
+                yield (kind, i, key), f"{value!r} is taken already; give each {kind} its own {key}"
+            seen.add(value.casefold())
+
+
+def _refers(place: Place, name: Any, known: list[Any], what: str) -> Iterator[tuple[Place, str]]:
+    have = [k for k in known if isinstance(k, str)]
+    if isinstance(name, str) and name not in have:
+        near = difflib.get_close_matches(name, have, 1)
+        hint = f"did you mean {near[0]!r}?" if near else f"there are {', '.join(map(repr, have)) or 'none'}"
+        yield place, f"no {what} {name!r}; {hint}"
+
+
+def _files_missing(water: dict[str, Any], folder: Path) -> Iterator[tuple[Place, str]]:
+    named: list[tuple[Place, Any]] = []
+    bathymetry = water.get("bathymetry")
+    if isinstance(bathymetry, list):
+        named += [(("water", "bathymetry", i), f) for i, f in enumerate(bathymetry)]
+    else:
+        named.append((("water", "bathymetry"), bathymetry))
+    bottom, hazards = water.get("bottom"), water.get("hazards")
+    if isinstance(bottom, dict):
+        named.append((("water", "bottom", "file"), bottom.get("file")))
+    for i, hazard in enumerate(hazards if isinstance(hazards, list) else []):
+        if isinstance(hazard, dict):
+            named.append((("water", "hazards", i, "file"), hazard.get("file")))
+    for place, name in named:
+        if isinstance(name, str) and name and not (folder / name).is_file():
+            near = difflib.get_close_matches(Path(name).name, [p.name for p in _beside(folder / name)], 1)
+            hint = f"did you mean {near[0]!r}?" if near else "paths are relative to the plan file"
+            yield place, f"{name}: no such file; {hint}"
+
+
+def _beside(path: Path) -> list[Path]:
+    return sorted(p for p in path.parent.iterdir() if p.is_file()) if path.parent.is_dir() else []

@@ -1,0 +1,159 @@
+"""The lines of one target in one period: ground, tracing, splitting, checking."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import pyproj
+
+from geo.plan_file import LoadedPlan
+from geo.plan_result import Reason, TrollLine
+from geo.plan_spread import SpreadSetting
+from geo.plan_tables import PeriodTable, TargetTable
+from geo.plan_water import display_of, error_budget
+from geo.troll_lines.checked_line import Wanted, check_line
+from geo.troll_lines.clearance import Surroundings
+from geo.troll_lines.splitting import split_long, start_near
+from geo.troll_lines.targets import Ground, depth_ground, transition_ground
+from geo.troll_lines.trace import LegalWater, PaddedDepth, legal_water, padded_depth, trace_lines
+from geo.troll_lines.turning import Floats
+from geo.water.lake import Lake
+
+DEFAULT_ABOVE_BOTTOM_M = (0.3, 1.5)  # assumed
+NOT_PLANNED = ("fit", "lure_depth")
+
+
+class LinePlanner:
+    """Plans targets over one lake; what they share is prepared once."""
+
+    def __init__(self, loaded: LoadedPlan, lake: Lake) -> None:
+        self._loaded, self._lake = loaded, lake
+        self._padded: dict[float, PaddedDepth] = {}
+
+    @cached_property
+    def _legal(self) -> LegalWater:
+        return legal_water(
+            self._lake.grid,
+            keep_out=self._lake.keep_out,
+            least_depth_m=self._loaded.tables.boat.min_depth_m,
+        )
+
+    @cached_property
+    def _launch(self) -> tuple[float, float] | None:
+        """Easting and northing of the launch, metres."""
+        position = self._loaded.tables.boat.launch_deg
+        if position is None:
+            return None
+        to_work = pyproj.Transformer.from_crs("EPSG:4326", self._lake.grid.work_crs, always_xy=True)
+        easting, northing = to_work.transform(*position)
+        return float(easting), float(northing)
+
+    def periods_of(self, target: TargetTable) -> list[PeriodTable]:
+        """The periods in which a target is fished: those it names, or all."""
+        return [p for p in self._loaded.tables.periods if target.periods is None or p.name in target.periods]
+
+    def level_m(self, period: PeriodTable) -> float:
+        """Water level above datum in a period."""
+        own = period.level_above_datum_m
+        return self._lake.level_above_datum_m if own is None else own
+
+    def traced(self, target: TargetTable, period: PeriodTable, *, turn_radius_m: float) -> TracedTarget | str:
+        """Trace a target's lines, or say why there is none."""
+        ground = self._ground(target, self.level_m(period), turn_radius_m)
+        if isinstance(ground, str):
+            return f"Target {target.name!r} in {period.name}: no line, {ground}."
+        lines = trace_lines(
+            ground.region,
+            legal=self._legal,
+            level_above_datum_m=self.level_m(period),
+            turn_radius_m=turn_radius_m,
+            is_on_target=ground.is_on_target,
+            least_length_m=target.min_length_m,
+        )
+        if not lines:
+            length = display_of(self._loaded.tables).distance(target.min_length_m)
+            return (
+                f"Target {target.name!r} in {period.name}: no line, no stretch that the boat can steer is "
+                f"{length} long; try a shorter min_length or a wider depth range."
+            )
+        return TracedTarget(ground, [start_near(p, place=self._launch) for p in lines])
+
+    def checked(
+        self, traced: TracedTarget, target: TargetTable, period: PeriodTable, setting: SpreadSetting
+    ) -> list[TrollLine]:
+        """Run the period's spread along the traced lines; too long ones are split where a lure fails."""
+        tables, lake = self._loaded.tables, self._lake
+        wanted = Wanted(
+            target=target.name,
+            code=target.code,
+            period=period.name,
+            turn_radius_m=setting.turn_radius_m,
+            above_bottom_m=target.above_bottom_m or DEFAULT_ABOVE_BOTTOM_M,
+            is_on_target=traced.ground.is_on_target,
+        )
+        around = Surroundings(
+            lake.grid,
+            lake.bottom,
+            lake.keep_out,
+            self.level_m(period),
+            error_budget(tables),
+            tables.limits.snags,
+        )
+        unsure = self._unsure(period)
+
+        def check(points: Floats) -> TrollLine:
+            return check_line(points, rods=setting.rods, wanted=wanted, around=around, unsure=unsure)
+
+        done: list[TrollLine] = []
+        for points in traced.lines:
+            whole = check(points)
+            if whole.length_m <= target.max_length_m:
+                done.append(whole)
+                continue
+            fails = np.concatenate([r.stations.chainage_m[r.stations.fails] for r in whole.rods])
+            pieces = split_long(points, longest_m=target.max_length_m, rather_at_m=fails)
+            done.extend(check(piece) for piece in pieces)
+        return done
+
+    def _ground(self, target: TargetTable, level_m: float, turn_radius_m: float) -> Ground | str:
+        if target.transition is None or target.side is None:
+            if turn_radius_m not in self._padded:
+                self._padded[turn_radius_m] = padded_depth(self._lake.grid, turn_radius_m=turn_radius_m)
+            return depth_ground(
+                self._padded[turn_radius_m],
+                depth_m=target.depth_m or (0.0, np.inf),
+                level_above_datum_m=level_m,
+                keep_out=self._lake.keep_out,
+                turn_radius_m=turn_radius_m,
+            )
+        if self._lake.bottom is None:
+            return "the plan has no bottom map ([water] bottom)"
+        ground = transition_ground(
+            self._lake.bottom,
+            transitions=self._lake.transitions,
+            between=target.transition,
+            side=target.side,
+            distance_off_m=target.distance_off_m,
+            depth_m=target.depth_m,
+            turn_radius_m=turn_radius_m,
+        )
+        a, b = target.transition
+        return ground or f"{a} and {b} do not meet in the bottom map"
+
+    def _unsure(self, period: PeriodTable) -> tuple[Reason, ...]:
+        reasons = []
+        if not self._lake.grid.quality.known:
+            reasons.append(Reason("quality unknown"))
+        if not self._lake.level_known and period.level_above_datum_m is None:
+            reasons.append(Reason("level not stated"))
+        return tuple(reasons)
+
+
+@dataclass(frozen=True)
+class TracedTarget:
+    """The ground that was asked for, and lines over it, vertices (n, 2) each."""
+
+    ground: Ground
+    lines: list[Floats]

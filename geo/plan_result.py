@@ -1,0 +1,259 @@
+"""What a plan is, once made: frozen, SI, in the work CRS. And its summary, `plan.json`.
+
+Geometries are shapely's, in `PlanResult.crs` (metres). Depths are positive down and are depths now,
+at the water level of `[water]` for the lake and at a period's own level for its troll lines.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+import numpy as np
+import pyproj
+import shapely
+
+from geo.troll_lines.checked_line import BoatStations, Reason, RodResult, TrollLine, Words
+from geo.troll_lines.clearance import LureStations, Stretch, Verdict
+
+__all__ = [
+    "SCHEMA",
+    "BoatStations",
+    "DepthBand",
+    "DepthContour",
+    "KeepOut",
+    "LureStations",
+    "Period",
+    "PlanResult",
+    "Reason",
+    "RodResult",
+    "Stretch",
+    "Target",
+    "Transition",
+    "TrollLine",
+    "Verdict",
+    "Water",
+    "Words",
+    "summary",
+]
+
+SCHEMA = "leadsman.plan/1"
+
+
+@dataclass(frozen=True)
+class DepthContour:
+    """All lines of one depth; `lines` is a MultiLineString."""
+
+    depth_m: float
+    lines: shapely.MultiLineString
+    length_m: float
+
+
+@dataclass(frozen=True)
+class DepthBand:
+    """The water between two depths, exact; `area_m2` is geodesic."""
+
+    shallow_m: float
+    deep_m: float
+    water: shapely.MultiPolygon
+    area_m2: float
+
+
+@dataclass(frozen=True)
+class Transition:
+    """Where two bottom types meet; class_a before class_b in the alphabet."""
+
+    class_a: str
+    class_b: str
+    lines: shapely.MultiLineString
+    length_m: float
+
+
+@dataclass(frozen=True)
+class KeepOut:
+    """A hazard as it was given (`mark`) and the area that must not be crossed (`area`)."""
+
+    kind: str
+    name: str
+    buffer_m: float
+    mark: shapely.Geometry
+    area: shapely.Geometry
+
+
+@dataclass(frozen=True)
+class Water:
+    """The lake that the plan stands on."""
+
+    cell_m: float
+    area_m2: float
+    fringe_m2: float
+    depth_range_m: tuple[float, float]
+    level_above_datum_m: float
+    quality: str
+    missing_ratio: float
+    files: tuple[str, ...]
+    datum: str
+    data_date: str | None = None
+
+
+@dataclass(frozen=True)
+class Period:
+    """A part of the season, with what holds during it. Dates are "MM-DD" as written."""
+
+    name: str
+    from_date: str
+    to_date: str
+    speed_mps: tuple[float, float]
+    water_temperature_degc: float
+    level_above_datum_m: float
+    spread: str | None
+    visibility_m: float | None = None
+    light: str | None = None
+
+
+@dataclass(frozen=True)
+class Target:
+    """What lines were asked to follow. Exactly one of the kinds; depths of the bottom, now."""
+
+    name: str
+    code: str
+    kind: Literal["depth", "transition", "fit", "lure_depth"]
+    periods: tuple[str, ...]
+    depth_m: tuple[float, float] | None = None
+    above_bottom_m: tuple[float, float] | None = None
+    transition: tuple[str, str] | None = None
+    side: str | None = None
+    distance_off_m: float = 0.0
+    lure_depth_m: float | None = None
+
+
+@dataclass(frozen=True)
+class PlanResult:
+    """A whole plan."""
+
+    name: str
+    units: Literal["us", "metric"]
+    crs: pyproj.CRS
+    water: Water
+    depth_contours: tuple[DepthContour, ...]
+    depth_bands: tuple[DepthBand, ...]
+    transitions: tuple[Transition, ...]
+    hazards: tuple[KeepOut, ...]
+    bottom_areas: tuple[tuple[str, shapely.Geometry], ...]
+    periods: tuple[Period, ...]
+    targets: tuple[Target, ...]
+    troll_lines: tuple[TrollLine, ...]
+    cautions: tuple[str, ...]
+    launch_deg: tuple[float, float] | None = None  # longitude, latitude
+    rods_allowed: int | None = None
+    assumed: tuple[str, ...] = ()
+    spots: tuple[Any, ...] = ()
+    timings_s: dict[str, float] = field(default_factory=dict)
+
+
+def _round(value: float | None, digits: int = 3) -> float | None:
+    """A number for JSON; what is missing or not finite becomes null."""
+    return None if value is None or not np.isfinite(value) else round(float(value), digits)
+
+
+def summary(plan: PlanResult, *, files: dict[str, str], length: Words | None = None) -> dict[str, Any]:
+    """Build the content of `plan.json`.
+
+    Parameters
+    ----------
+    plan : the plan.
+    files : kind of output -> file name, as written beside it.
+    length : how depths and distances read in reasons; metres when left out.
+
+    Returns
+    -------
+    A dictionary that holds only what JSON holds; missing numbers are null.
+    """
+    words: Words = length or (lambda m: f"{m:.1f} m")
+    w = plan.water
+    return {
+        "schema": SCHEMA,
+        "name": plan.name,
+        "units": plan.units,
+        "water": {
+            "crs": plan.crs.to_string() if plan.crs.to_authority() else plan.crs.to_wkt(),
+            "cell_m": _round(w.cell_m),
+            "area_m2": _round(w.area_m2, 1),
+            "fringe_m2": _round(w.fringe_m2, 1),
+            "depth_range_m": [_round(d) for d in w.depth_range_m],
+            "level_above_datum_m": _round(w.level_above_datum_m),
+            "datum": w.datum,
+            "quality": w.quality,
+            "missing_ratio": _round(w.missing_ratio, 4),
+            "files": list(w.files),
+            "data_date": w.data_date,
+        },
+        "depth_contours": [
+            {"depth_m": round(c.depth_m, 6), "length_m": _round(c.length_m, 1)} for c in plan.depth_contours
+        ],
+        "depth_bands": [
+            {
+                "shallow_m": round(b.shallow_m, 6),
+                "deep_m": round(b.deep_m, 6),
+                "area_m2": _round(b.area_m2, 1),
+            }
+            for b in plan.depth_bands
+        ],
+        "transitions": [
+            {"between": [t.class_a, t.class_b], "length_m": _round(t.length_m, 1)} for t in plan.transitions
+        ],
+        "spots": list(plan.spots),
+        "hazards": [{"kind": h.kind, "name": h.name, "buffer_m": _round(h.buffer_m)} for h in plan.hazards],
+        "troll_lines": [_line_summary(t, words) for t in plan.troll_lines],
+        "rods_allowed": plan.rods_allowed,
+        "files": files,
+        "cautions": list(plan.cautions),
+        "assumed": list(plan.assumed),
+        "timings_s": {k: round(v, 3) for k, v in plan.timings_s.items()},
+    }
+
+
+def _line_summary(t: TrollLine, words: Words) -> dict[str, Any]:
+    return {
+        "name": t.name,
+        "target": t.target,
+        "period": t.period,
+        "level_above_datum_m": _round(t.level_above_datum_m),
+        "length_m": _round(t.length_m, 2),
+        "in_target_ratio": _round(t.in_target_ratio, 4),
+        "free_ratio": _round(t.free_ratio, 4),
+        "turn_radius_m": _round(t.turn_radius_m),
+        "min_turn_radius_m": _round(t.min_turn_radius_m, 2),
+        "turning_degpkm": _round(t.turning_degpkm, 1),
+        "verdict": t.verdict,
+        "reasons": [r.words(words) for r in t.reasons],
+        "rods": [
+            {
+                "rod": r.rod,
+                "rig": r.rig,
+                "offset_m": _round(r.offset_m),
+                "behind_m": _round(r.behind_m),
+                "lead_m": _round(r.lead_m),
+                "lead_given": r.lead_given,
+                "advised_lead_m": _round(r.advised_lead_m),
+                "running_depth_m": _round(r.running_depth_m),
+                "running_depth_sd_m": _round(r.running_depth_sd_m),
+                "in_range_ratio": _round(r.in_range_ratio, 4),
+                "worst_clearance_m": _round(r.worst_clearance_m),
+                "worst_clearance_lower_m": _round(r.worst_clearance_lower_m),
+                "stretches": [
+                    {
+                        "from_m": _round(s.from_m, 1),
+                        "to_m": _round(s.to_m, 1),
+                        "direction": s.direction,
+                        "kind": s.kind,
+                        "bottom": s.bottom,
+                        "clearance_m": _round(s.clearance_m),
+                        "reason": s.reason(words),
+                    }
+                    for s in r.stretches
+                ],
+            }
+            for r in t.rods
+        ],
+    }

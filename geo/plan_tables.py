@@ -1,0 +1,353 @@
+"""The tables of a plan file as checked models: names as written on the left, SI with its unit inside."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from geo.errors import InputError
+from geo.plan_values import (
+    AnyLengthM,
+    AreaM2,
+    BottomClasses,
+    ContourDepths,
+    DegCs,
+    DepthsM,
+    FileNames,
+    LeaderText,
+    LengthM,
+    Light,
+    LinearMassKgpm,
+    LineText,
+    MassKg,
+    MonthDay,
+    Name,
+    Positions,
+    Quality,
+    SpeedMps,
+    SpeedsMps,
+    UnitName,
+    WaterDegC,
+    bottom_classes,
+    quantity,
+)
+from geo.tackle import rig as gear
+from geo.tackle import spread as spreads
+from geo.units import STANDARD_GRAVITY_MPS2
+from geo.water.quality import quality_from_name
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True, strict=True)
+
+
+class PlanTable(_Table):
+    """What people read."""
+
+    name: Name = "Plan"
+    units: Literal["us", "metric"]
+
+
+class Boat(_Table):
+    """The boat, and how wide it turns. Shares and heights are assumed."""
+
+    launch_deg: Positions | None = Field(None, alias="launch")
+    rods_allowed: int = Field(ge=1, le=100)
+    min_depth_m: LengthM = Field(1.5, alias="min_depth")
+    turn_radius_m: Annotated[float, quantity("length", least=5, most=1000)] | None = Field(
+        None, alias="turn_radius"
+    )
+    pull_out_ratio: float = Field(spreads.PULL_OUT_RATIO, gt=0, lt=1)
+    inside_speed_ratio: float = Field(spreads.INSIDE_SPEED_RATIO, ge=0.1, le=0.95)
+    corner_offset_m: LengthM = Field(spreads.CORNER_OFFSET_M, alias="corner_offset")
+    rod_tip_height_m: LengthM = Field(spreads.TIP_HEIGHT_M, alias="rod_tip_height")
+    transducer_depth_m: LengthM | None = Field(None, alias="transducer_depth")
+
+
+class Measured(_Table):
+    """Where a lure ticked bottom."""
+
+    lead_m: LengthM = Field(alias="lead")
+    speed_mps: SpeedMps = Field(alias="speed")
+    depth_m: LengthM = Field(alias="depth")
+    counted_from: Literal["board", "rod tip"] = Field("board", alias="from")
+    diameter_m: LengthM | None = Field(None, alias="diameter")
+    water_temperature_degc: WaterDegC = Field(10.0, alias="water_temperature")
+
+
+class SinkerTable(_Table):
+    """A weight on the line."""
+
+    mass_kg: MassKg = Field(alias="weight")
+    ahead_of_lure_m: LengthM = Field(alias="ahead_of_lure")
+
+
+class CoreTable(_Table):
+    """Weighted line, as it is on the reel."""
+
+    colours: float = Field(gt=0, le=50)
+    diameter_m: LengthM = Field(alias="diameter")
+    mass_per_length_kgpm: LinearMassKgpm = Field(alias="mass_per_length")
+    weighed: Literal["dry", "wet"] = "dry"
+
+    def as_core(self) -> gear.Core:
+        """The core as the tackle room knows it."""
+        line = gear.core_line(
+            diameter_m=self.diameter_m, mass_kgpm=self.mass_per_length_kgpm, weighed=self.weighed
+        )
+        return gear.Core(line, self.colours)
+
+
+class Suits(_Table):
+    """When the captain would run a rig; used when rigs are chosen."""
+
+    water_temperature_degc: DegCs | None = Field(None, alias="water_temperature")
+    visibility_m: DepthsM | None = Field(None, alias="visibility")
+    bottom: BottomClasses | None = None
+    light: tuple[Light, ...] | None = Field(None, strict=False)
+
+
+class RigTable(_Table):
+    """One rod's gear."""
+
+    name: Name
+    lure: gear.Lure
+    buoyancy: gear.Buoyancy | None = None
+    weight_in_water_kg: MassKg | None = Field(None, alias="weight_in_water")
+    drag_area_m2: AreaM2 = Field(4e-4, alias="drag_area")
+    main_line: LineText
+    leader: LeaderText | None = None
+    sinkers: tuple[SinkerTable, ...] = Field((), strict=False)
+    core: CoreTable | None = None
+    measured: tuple[Measured, ...] = Field((), strict=False)
+    suits: Suits = Suits()
+
+    @model_validator(mode="after")
+    def _possible(self) -> RigTable:
+        if self.buoyancy is None and self.weight_in_water_kg is None:
+            raise InputError(
+                'say how the lure lies in water: buoyancy = "floats" (or "suspends", "sinks"), '
+                'or weight_in_water = "9 g" if you weighed it'
+            )
+        if self.lure == "spoon" and self.measured:
+            raise InputError(
+                'a spoon is not fitted to measured points: take "measured" out, or use lure = "plug"'
+            )
+        self.rig()
+        return self
+
+    def rig(self) -> gear.Rig:
+        """The rig as the tackle room knows it."""
+        if self.weight_in_water_kg is not None:
+            weight, sd = self.weight_in_water_kg * STANDARD_GRAVITY_MPS2, 0.005  # assumed: half a gram
+        else:
+            weight, sd = gear.wet_weight_from_buoyancy(self.buoyancy or "suspends")
+        return gear.Rig(
+            name=self.name,
+            lure=self.lure,
+            main_line=self.main_line,
+            wet_weight_n=weight,
+            wet_weight_sd_n=sd,
+            leader=self.leader,
+            core=self.core.as_core() if self.core else None,
+            sinkers=tuple(gear.Sinker(s.mass_kg, s.ahead_of_lure_m) for s in self.sinkers),
+            measured=tuple(
+                gear.MeasuredPoint(
+                    lead_m=m.lead_m,
+                    speed_mps=m.speed_mps,
+                    depth_m=m.depth_m,
+                    from_=m.counted_from,
+                    diameter_m=m.diameter_m,
+                    water_temperature_degc=m.water_temperature_degc,
+                )
+                for m in self.measured
+            ),
+            spoon_drag_area_m2=self.drag_area_m2,
+        )
+
+
+class RodTable(_Table):
+    """One rod of a spread."""
+
+    rod: Name
+    side: Literal["port", "starboard"]
+    rig: Name
+    line_to_board_m: LengthM | None = Field(None, alias="line_to_board")
+    lead_m: LengthM | None = Field(None, alias="lead")
+
+    @model_validator(mode="after")
+    def _possible(self) -> RodTable:
+        self.as_rod()
+        return self
+
+    def as_rod(self) -> spreads.Rod:
+        """The rod as the tackle room knows it."""
+        return spreads.Rod(self.rod, self.side, self.rig, self.line_to_board_m, self.lead_m)
+
+
+class SpreadTable(_Table):
+    """The rods that run at once."""
+
+    name: Name
+    rods: tuple[RodTable, ...] = Field(strict=False, min_length=1)
+
+    @model_validator(mode="after")
+    def _possible(self) -> SpreadTable:
+        self.spread()
+        return self
+
+    def spread(self) -> spreads.Spread:
+        """The spread as the tackle room knows it."""
+        return spreads.Spread(self.name, tuple(r.as_rod() for r in self.rods))
+
+
+class PeriodTable(_Table):
+    """A part of the season."""
+
+    name: Name
+    from_date: MonthDay = Field(alias="from")
+    to_date: MonthDay = Field(alias="to")
+    speed_mps: SpeedsMps = Field(alias="speed")
+    water_temperature_degc: WaterDegC = Field(10.0, alias="water_temperature")
+    visibility_m: LengthM | None = Field(None, alias="visibility")
+    light: Light | None = None
+    level_above_datum_m: AnyLengthM | None = Field(None, alias="level_above_datum")
+    spread: Name
+
+
+class TargetTable(_Table):
+    """What lines are asked to follow."""
+
+    name: Name
+    code: Annotated[str, Field(pattern=r"^[A-Za-z0-9]{1,4}$")]
+    depth_m: DepthsM | None = Field(None, alias="depth")
+    transition: tuple[str, str] | None = Field(None, strict=False)
+    side: str | None = None
+    distance_off_m: LengthM = Field(0.0, alias="distance_off")
+    fit: str | None = None
+    lure_depth_m: LengthM | None = Field(None, alias="lure_depth")
+    above_bottom_m: DepthsM | None = Field(None, alias="above_bottom")
+    min_length_m: LengthM = Field(500.0, alias="min_length")
+    max_length_m: LengthM = Field(5000.0, alias="max_length")
+    periods: tuple[str, ...] | None = Field(None, strict=False)
+
+    @property
+    def kind(self) -> Literal["depth", "transition", "fit", "lure_depth"]:
+        """Which of the four kinds of target this is."""
+        if self.transition is not None:
+            return "transition"
+        if self.fit is not None:
+            return "fit"
+        return "lure_depth" if self.lure_depth_m is not None else "depth"
+
+    @model_validator(mode="after")
+    def _possible(self) -> TargetTable:
+        kinds = [k for k in ("transition", "fit", "lure_depth_m") if getattr(self, k) is not None]
+        if len(kinds) > 1:
+            raise InputError("has more than one of transition, fit and lure_depth; make two targets of it")
+        if not kinds and self.depth_m is None:
+            raise InputError("follows nothing: give depth, transition, fit or lure_depth")
+        if self.lure_depth_m is not None and self.above_bottom_m is not None:
+            raise InputError("lure_depth and above_bottom contradict each other; keep one")
+        if self.max_length_m < self.min_length_m:
+            raise InputError(
+                f"max_length ({self.max_length_m:.0f} m) is under min_length ({self.min_length_m:.0f} m)"
+            )
+        if self.transition is not None:
+            a, b = bottom_classes(list(self.transition))
+            if a == b:
+                raise InputError(f"transition from {a} to {b}: name two different bottom types")
+            if self.side not in (a, b):
+                raise InputError(f"side is {self.side!r}; expected one of the two, {a!r} or {b!r}")
+        elif self.side is not None:
+            raise InputError("side goes with transition only")
+        return self
+
+
+class BottomTable(_Table):
+    """Where bottom types come from."""
+
+    file: Name
+    field: Name = "kind"
+    names: dict[str, str] = {}
+
+
+class HazardTable(_Table):
+    """A file of hazards, and how far to keep off."""
+
+    file: Name
+    buffer_m: LengthM = Field(alias="buffer")
+    kind: str | None = None
+    name: str | None = None
+
+
+class WaterTable(_Table):
+    """The lake."""
+
+    bathymetry: FileNames
+    band: int = Field(1, ge=1)
+    missing: float | None = Field(None, strict=False)
+    vertical: Literal["elevation", "depth"]
+    unit: UnitName = "m"
+    crs: str | None = None
+    datum_m: AnyLengthM | None = Field(None, alias="datum")
+    level_above_datum_m: AnyLengthM | None = Field(None, alias="level_above_datum")
+    quality: Quality = quality_from_name(None)
+    contours: ContourDepths | None = None
+    bottom: BottomTable | None = None
+    hazards: tuple[HazardTable, ...] = Field((), strict=False)
+
+    @model_validator(mode="after")
+    def _possible(self) -> WaterTable:
+        if self.vertical == "depth" and self.datum_m is not None:
+            raise InputError(
+                'datum goes with vertical = "elevation" only: depths count from chart datum already'
+            )
+        return self
+
+
+class Errors(_Table):
+    """Standard deviations of the error budget; assumed unless given."""
+
+    level_m: LengthM = Field(0.05, alias="level")
+    position_m: LengthM = Field(3.0, alias="position")
+    heave_m: LengthM = Field(0.05, alias="heave")
+    correlation_m: Annotated[float, quantity("length", least=1, most=100_000)] = Field(
+        100.0, alias="correlation"
+    )
+
+
+class Limits(_Table):
+    """What is accepted."""
+
+    snag_probability: float = Field(0.05, alias="snag", gt=0, lt=1)
+    snags: BottomClasses = ("rock", "boulder", "cobble", "shell", "weed", "unknown")
+
+
+class Plotter(_Table):
+    """Limits of the device; device-neutral."""
+
+    route_points: int = Field(50, ge=2, le=100_000)
+    track_points: int = Field(500, ge=2, le=1_000_000)
+    waypoints: int = Field(500, ge=2, le=1_000_000)
+    name_length: int = Field(10, ge=6, le=255)
+    ascii: bool = True
+    thin_tolerance_m: Annotated[float, quantity("length", least=0.1, most=100)] = Field(
+        5.0, alias="thin_tolerance"
+    )
+
+
+class PlanFile(_Table):
+    """A whole plan file, checked."""
+
+    plan: PlanTable
+    boat: Boat
+    rigs: tuple[RigTable, ...] = Field(alias="rig", strict=False, min_length=1)
+    spreads: tuple[SpreadTable, ...] = Field(alias="spread", strict=False, min_length=1)
+    periods: tuple[PeriodTable, ...] = Field(alias="period", strict=False, min_length=1)
+    targets: tuple[TargetTable, ...] = Field(alias="target", strict=False, min_length=1)
+    water: WaterTable
+    errors: Errors = Errors()
+    limits: Limits = Limits()
+    plotter: Plotter = Plotter()

@@ -1,0 +1,154 @@
+"""How single values of a plan file are read: quantities, ranges, lines, dates, lists of bottom types."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from typing import Annotated, Literal
+
+from pydantic import BeforeValidator, Field
+
+from geo.errors import InputError
+from geo.tackle import rig as gear
+from geo.units import Kind, length_unit_m, parse_position, parse_quantity
+from geo.water.bottom import CLASSES
+from geo.water.quality import DepthQuality, quality_from_name
+
+
+def quantity(kind: Kind, *, least: float = float("-inf"), most: float = float("inf")) -> BeforeValidator:
+    """A reader of one quantity; limits in SI, degrees Celsius for temperatures."""
+
+    def read(value: object) -> float:
+        number = parse_quantity(value, kind)
+        if not least <= number <= most:
+            raise InputError(f"{value!r} is out of range; expected {least:g} to {most:g} in SI")
+        return number
+
+    return BeforeValidator(read)
+
+
+def _pair(kind: Kind, what: str) -> BeforeValidator:
+    def read(value: object) -> tuple[float, float]:
+        if not isinstance(value, list) or len(value) != 2:
+            raise InputError(f"{value!r} is no range; write two quantities, as in {what}")
+        low, high = (parse_quantity(v, kind) for v in value)
+        if low >= high:
+            raise InputError(
+                f"{value!r} is upside down: the first must be the smaller; write it as in {what}"
+            )
+        return low, high
+
+    return BeforeValidator(read)
+
+
+def _speeds(value: object) -> tuple[float, float]:
+    pair = value if isinstance(value, list) else [value, value]
+    if len(pair) != 2:
+        raise InputError(f'{value!r}: write one speed, or two as in ["1.2 mph", "1.6 mph"]')
+    low, high = (parse_quantity(v, "speed") for v in pair)
+    if low > high:
+        raise InputError(f"{value!r} is upside down: the first speed must be the smaller")
+    for v in (low, high):
+        gear.require_speed(v)
+    return low, high
+
+
+def _line(value: object) -> gear.Line:
+    match = re.fullmatch(r"\s*(.+?\S)\s+([A-Za-z-]+)\s*", value) if isinstance(value, str) else None
+    if not match:
+        raise InputError(f'{value!r}: write the line as "0.28 mm nylon"')
+    return gear.line_of(match[2].lower(), diameter_m=parse_quantity(match[1], "length"))
+
+
+def _leader(value: object) -> gear.Leader:
+    parts = value.split(" of ") if isinstance(value, str) else []
+    if len(parts) != 2:
+        raise InputError(f'{value!r}: write the leader as "6 ft of 0.30 mm fluorocarbon"')
+    return gear.Leader(_line(parts[1]), parse_quantity(parts[0], "length"))
+
+
+def _date(value: object) -> str:
+    match = re.fullmatch(r"(?:\d{4}-)?(\d\d)-(\d\d)", value) if isinstance(value, str) else None
+    days = (31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
+    if not match or not (1 <= int(match[1]) <= 12 and 1 <= int(match[2]) <= days[int(match[1]) - 1]):
+        raise InputError(f'{value!r} is no date; write month and day as "04-10" (or "2026-04-10")')
+    return str(value)
+
+
+def _quality(value: object) -> DepthQuality:
+    if isinstance(value, dict):
+        extra = set(value) - {"sd", "position_sd"}
+        if "sd" not in value or extra:
+            raise InputError(f'{value!r}: write {{ sd = "0.15 m" }}, with position_sd = "3 m" if you know it')
+        sd = parse_quantity(value["sd"], "length")
+        if not 0 < sd <= 100:
+            raise InputError(f"sd {value['sd']!r}: expected more than 0 and at most 100 m")
+        if "position_sd" not in value:
+            return DepthQuality("stated sd", known=True, stated_sd_m=sd)
+        place = parse_quantity(value["position_sd"], "length")
+        if not 0 <= place <= 1000:
+            raise InputError(f"position_sd {value['position_sd']!r}: expected 0 to 1000 m")
+        return DepthQuality("stated sd", known=True, stated_sd_m=sd, stated_position_sd_m=place)
+    if isinstance(value, str):
+        return quality_from_name(value)
+    raise InputError(f'{value!r}: write a zone of confidence, an S-44 order or {{ sd = "0.15 m" }}')
+
+
+def _contours(value: object) -> float | tuple[float, ...]:
+    if isinstance(value, dict) and set(value) == {"every"}:
+        every = parse_quantity(value["every"], "length")
+        if not 0.1 <= every <= 1000:
+            raise InputError(f"every = {value['every']!r}: expected 0.1 to 1000 m")
+        return every
+    if isinstance(value, list) and value:
+        depths = sorted({parse_quantity(v, "length") for v in value})
+        if depths[0] < 0:
+            raise InputError(f"{value!r}: depths count down from the water, so none is below 0")
+        return tuple(depths)
+    raise InputError(f'{value!r}: write {{ every = "5 ft" }} or a list of depths, as in ["10 ft", "20 ft"]')
+
+
+def _files(value: object) -> tuple[str, ...]:
+    files = value if isinstance(value, list) else [value]
+    if not files or not all(isinstance(f, str) and f for f in files):
+        raise InputError(f'{value!r}: write the name of a file, as in "lake.tif"')
+    if len(files) > 1:
+        raise InputError(
+            f"{len(files)} files: this version plans on one raster; merge them into one GeoTIFF first"
+        )
+    return tuple(files)
+
+
+def bottom_classes(value: object) -> tuple[str, ...]:
+    """A list of bottom types, each known."""
+    if not isinstance(value, list):
+        raise InputError(f'{value!r}: write a list, as in ["rock", "weed"]')
+    for word in value:
+        if word not in CLASSES:
+            near = difflib.get_close_matches(str(word), CLASSES, 1)
+            hint = f"did you mean {near[0]!r}? " if near else ""
+            raise InputError(f"{word!r} is no bottom type; {hint}types are {', '.join(CLASSES)}")
+    return tuple(value)
+
+
+LengthM = Annotated[float, quantity("length", least=0)]
+AnyLengthM = Annotated[float, quantity("length")]
+AreaM2 = Annotated[float, quantity("area", least=1e-5, most=0.1)]
+MassKg = Annotated[float, quantity("mass")]
+LinearMassKgpm = Annotated[float, quantity("linear mass", least=0)]
+SpeedMps = Annotated[float, quantity("speed", least=0.2, most=3)]
+SpeedsMps = Annotated[tuple[float, float], BeforeValidator(_speeds)]
+WaterDegC = Annotated[float, quantity("temperature", least=0, most=35)]
+DepthsM = Annotated[tuple[float, float], _pair("length", '["13 ft", "16 ft"]')]
+DegCs = Annotated[tuple[float, float], _pair("temperature", '["45 F", "80 F"]')]
+Positions = Annotated[tuple[float, float], BeforeValidator(parse_position)]
+MonthDay = Annotated[str, BeforeValidator(_date)]
+Name = Annotated[str, Field(min_length=1, max_length=100)]
+BottomClasses = Annotated[tuple[str, ...], BeforeValidator(bottom_classes)]
+Light = Literal["dawn", "day", "dusk", "night"]
+LineText = Annotated[gear.Line, BeforeValidator(_line)]
+LeaderText = Annotated[gear.Leader, BeforeValidator(_leader)]
+FileNames = Annotated[tuple[str, ...], BeforeValidator(_files)]
+UnitName = Annotated[str, BeforeValidator(lambda v: (length_unit_m(v), v)[1])]
+Quality = Annotated[DepthQuality, BeforeValidator(_quality)]
+ContourDepths = Annotated[float | tuple[float, ...], BeforeValidator(_contours)]

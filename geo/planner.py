@@ -1,0 +1,168 @@
+"""The stages of a plan in order, a period at a time: water, contours, lines, clearance, names."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+
+from geo.errors import Fault, InputFaults
+from geo.plan_file import LoadedPlan
+from geo.plan_lines import NOT_PLANNED, LinePlanner
+from geo.plan_result import Period, PlanResult, Target, TrollLine
+from geo.plan_spread import SpreadSetting, set_spread
+from geo.plan_water import DrawnWater, assumptions, display_of, draw_water, open_lake
+from geo.water.lake import Lake
+
+Progress = Callable[[str, int, int], None]
+_BEST_FIRST = {"free": 0, "doubtful": 1, "snags": 2}
+
+
+def make_plan(loaded: LoadedPlan, *, progress: Progress = lambda *_: None) -> tuple[PlanResult, Lake]:
+    """Plan troll lines over a lake.
+
+    Parameters
+    ----------
+    loaded : a plan file, read and checked.
+    progress : (stage, done, of) is called as the work goes on.
+
+    Returns
+    -------
+    The plan, and the lake that it stands on (for the pictures).
+
+    Raises
+    ------
+    InputError, InputFaults, InputFileMissing
+        The water cannot be read, or holds none of the depths that are asked for.
+    """
+    clock = _Clock()
+    with clock.timed("water"):
+        progress("water", 0, 1)
+        lake, cautions = open_lake(loaded)
+        lines = LinePlanner(loaded, lake)
+        _require_depths(loaded, lake, lines)
+    with clock.timed("contours"):
+        progress("contours", 0, 1)
+        drawn = draw_water(lake, loaded)
+    found = _all_lines(loaded, lines, cautions, clock, progress)
+    return _result(loaded, lake, lines, drawn, found, cautions, clock.spent_s), lake
+
+
+class _Clock:
+    """Seconds spent, by stage."""
+
+    def __init__(self) -> None:
+        self.spent_s: dict[str, float] = {}
+
+    @contextmanager
+    def timed(self, stage: str) -> Iterator[None]:
+        start = time.perf_counter()
+        yield
+        self.spent_s[stage] = self.spent_s.get(stage, 0.0) + time.perf_counter() - start
+
+
+def _require_depths(loaded: LoadedPlan, lake: Lake, lines: LinePlanner) -> None:
+    """Refuse a band that the lake does not have in any of its periods: mostly a slip of unit or datum."""
+    faults: list[Fault] = []
+    show = display_of(loaded.tables).depth_range
+    for i, target in enumerate(loaded.tables.targets):
+        if target.depth_m is None:
+            continue
+        levels = [lines.level_m(p) for p in lines.periods_of(target)]
+        low = max(lake.depth_range_now_m(level_above_datum_m=min(levels))[0], 0.0)
+        high = lake.depth_range_now_m(level_above_datum_m=max(levels))[1]
+        if target.depth_m[0] >= high or target.depth_m[1] <= low:
+            message = (
+                f"{show(*target.depth_m)} is not in this lake, which has {show(low, high)}; "
+                "check the unit here, and unit, datum and vertical in [water]"
+            )
+            faults.append(loaded.fault(("target", i, "depth"), message))
+    if faults:
+        raise InputFaults(faults)
+
+
+def _all_lines(
+    loaded: LoadedPlan, lines: LinePlanner, cautions: list[str], clock: _Clock, progress: Progress
+) -> list[TrollLine]:
+    """Lines of every target in every of its periods, named best first; what gave none is a caution."""
+    todo = [(t, p) for t in loaded.tables.targets for p in lines.periods_of(t) if t.kind not in NOT_PLANNED]
+    done: dict[str, list[TrollLine]] = {t.name: [] for t in loaded.tables.targets}
+    settings: dict[str, SpreadSetting] = {}
+    for k, (target, period) in enumerate(todo):
+        progress(f"lines of {target.name}, {period.name}", k, len(todo))
+        if period.name not in settings:
+            with clock.timed("spread"):
+                settings[period.name] = set_spread(loaded, period)
+                cautions.extend(settings[period.name].cautions)
+        setting = settings[period.name]
+        with clock.timed("lines"):
+            traced = lines.traced(target, period, turn_radius_m=setting.turn_radius_m)
+        if isinstance(traced, str):
+            cautions.append(traced)
+            continue
+        with clock.timed("clearance"):
+            done[target.name].extend(lines.checked(traced, target, period, setting))
+    cautions.extend(
+        f"Target {t.name!r}: targets with {t.kind} are not planned yet."
+        for t in loaded.tables.targets
+        if t.kind in NOT_PLANNED
+    )
+    return [line for found in done.values() for line in _named(found)]
+
+
+def _named(lines: list[TrollLine]) -> list[TrollLine]:
+    """Name the lines of a target through all periods: code and number, best first.
+
+    Best: lures that run free before doubtful ones, then the longest stretch on target where all run free.
+    """
+    order = sorted(
+        lines,
+        key=lambda t: (
+            _BEST_FIRST[t.verdict],
+            -round(t.length_m * t.free_ratio * t.in_target_ratio),
+            t.line.coords[0],
+        ),
+    )
+    return [replace(t, name=f"{t.code}{k}") for k, t in enumerate(order, 1)]
+
+
+def _result(
+    loaded: LoadedPlan,
+    lake: Lake,
+    lines: LinePlanner,
+    drawn: DrawnWater,
+    found: list[TrollLine],
+    cautions: list[str],
+    spent_s: dict[str, float],
+) -> PlanResult:
+    tables = loaded.tables
+    return PlanResult(
+        name=tables.plan.name,
+        units=tables.plan.units,
+        crs=lake.grid.work_crs,
+        water=drawn.water,
+        depth_contours=drawn.contours,
+        depth_bands=drawn.bands,
+        transitions=drawn.transitions,
+        hazards=drawn.hazards,
+        bottom_areas=drawn.bottom_areas,
+        periods=tuple(
+            Period(level_above_datum_m=lines.level_m(p), **p.model_dump(exclude={"level_above_datum_m"}))
+            for p in tables.periods
+        ),
+        targets=tuple(
+            Target(
+                kind=t.kind,
+                periods=tuple(p.name for p in lines.periods_of(t)),
+                **t.model_dump(exclude={"periods", "fit", "min_length_m", "max_length_m"}),
+            )
+            for t in tables.targets
+        ),
+        troll_lines=tuple(found),
+        cautions=tuple(dict.fromkeys(cautions)),
+        launch_deg=tables.boat.launch_deg,
+        rods_allowed=tables.boat.rods_allowed,
+        assumed=assumptions(tables),
+        timings_s=spent_s,
+    )

@@ -1,0 +1,1 @@
+"""What hangs behind the boat: rigs, spreads, running depth."""

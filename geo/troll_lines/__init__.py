@@ -1,0 +1,1 @@
+"""Where the boat goes: targets, lines that can be steered, clearance."""

@@ -1,0 +1,307 @@
+"""A boat's line with its spread behind it: every lure checked, leads worked out, a verdict with reasons."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from geo.tackle.lead_table import LeadTable, RunningDepth
+from geo.troll_lines.clearance import (
+    LureStations,
+    Stretch,
+    Surroundings,
+    Verdict,
+    clearance_along,
+    failing_stretches,
+    verdict_of,
+)
+from geo.troll_lines.lure_path import STATION_STEP_M, lure_path, station_chainage
+from geo.troll_lines.turning import chainage_of, least_radius_m, points_at, turning_degpkm
+
+Floats = NDArray[np.float64]
+Words = Callable[[float], str]
+_TELLING_M = 0.15
+
+
+@dataclass(frozen=True)
+class RodSetting:
+    """One rod as it is set for a period.
+
+    Attributes
+    ----------
+    tow_behind_m : how far its tow point is astern of the boat.
+    tables : running depth by lead at the slowest and the fastest speed (the same one twice, if one).
+    usual_leads_m : leads as people set them, increasing; what a lead is chosen from.
+    lead_m : as the spread gives it; None is to be worked out.
+    """
+
+    rod: str
+    rig: str
+    side: str
+    offset_m: float
+    tow_behind_m: float
+    line_to_board_m: float | None
+    tables: tuple[LeadTable, LeadTable]
+    usual_leads_m: Floats
+    lead_m: float | None
+
+    @property
+    def dives(self) -> bool:
+        """Whether the lure leaves the surface at all these speeds."""
+        return all(t.dives for t in self.tables)
+
+    def running(self, lead_m: float) -> RunningDepth:
+        """Running depth on a lead: the middle of a range of speeds, whose half width counts as an error."""
+        slow, fast = (t.at(lead_m) for t in self.tables)
+        half = (fast.depth_m - slow.depth_m) / 2
+        return RunningDepth(
+            lead_m,
+            (slow.depth_m + fast.depth_m) / 2,
+            float(np.sqrt(max(slow.sd_m, fast.sd_m) ** 2 + half**2 / 3)),  # uniform over the range
+            (slow.behind_m + fast.behind_m) / 2,
+        )
+
+
+@dataclass(frozen=True)
+class RodResult:
+    """One rod on one troll line."""
+
+    rod: str
+    rig: str
+    side: str
+    offset_m: float
+    behind_m: float
+    line_to_board_m: float | None
+    lead_m: float
+    lead_given: bool
+    advised_lead_m: float | None
+    running_depth_m: float
+    running_depth_sd_m: float
+    in_range_ratio: float | None
+    worst_clearance_m: float | None
+    worst_clearance_lower_m: float | None
+    stretches: tuple[Stretch, ...]
+    stations: LureStations
+
+
+@dataclass(frozen=True)
+class BoatStations:
+    """Stations under the boat, at most 10 m apart, both ends included; depths now, NaN where unknown."""
+
+    chainage_m: Floats
+    easting_m: Floats
+    northing_m: Floats
+    bottom_depth_m: Floats
+
+
+@dataclass(frozen=True)
+class Reason:
+    """Why a troll line has its verdict. What does not apply is empty."""
+
+    kind: Literal["touches", "may touch", "no depth", "quality unknown", "level not stated", "does not dive"]
+    rods: tuple[str, ...] = ()
+    bottoms: tuple[str, ...] = ()
+    clearance_m: float = float("nan")
+    clearance_lower_m: float = float("nan")
+    length_m: float = 0.0
+
+    def words(self, length: Words) -> str:
+        """The reason in words; `length` turns metres into text with a unit."""
+        rods, bottoms = " ".join(self.rods), ", ".join(self.bottoms)
+        if self.kind == "touches":
+            deep = length(max(-self.clearance_m, 0.0))
+            return f"{rods} would touch {bottoms}, at worst {deep} below the bottom"
+        if self.kind == "may touch":
+            return (
+                f"{rods} may touch {bottoms}: least clearance {length(self.clearance_m)}, "
+                f"{length(self.clearance_lower_m)} when errors add up (one-sided 95 %)"
+            )
+        if self.kind == "no depth":
+            return f"{rods} runs over water without a known depth"
+        if self.kind == "does not dive":
+            return f"{rods} does not dive at this speed"
+        if self.kind == "quality unknown":
+            return "the quality of the depths is unknown"
+        return "the water level is not stated"
+
+
+@dataclass(frozen=True)
+class TrollLine:
+    """A planned path of the boat. `name` is empty until lines are ranked."""
+
+    name: str
+    target: str
+    code: str
+    period: str
+    line: shapely.LineString
+    level_above_datum_m: float
+    length_m: float
+    in_target_ratio: float
+    free_ratio: float
+    turn_radius_m: float
+    min_turn_radius_m: float | None
+    turning_degpkm: float
+    verdict: Verdict
+    reasons: tuple[Reason, ...]
+    rods: tuple[RodResult, ...]
+    stations: BoatStations
+
+    @property
+    def is_ring(self) -> bool:
+        """Whether the line ends where it starts."""
+        return bool(self.line.is_closed)
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What is asked of a line: for whom, how it turns, and where lures should run above the bottom."""
+
+    target: str
+    code: str
+    period: str
+    turn_radius_m: float
+    above_bottom_m: tuple[float, float]
+    is_on_target: Callable[[Floats, Floats], NDArray[np.bool_]]
+
+
+def check_line(
+    points: Floats,
+    *,
+    rods: Sequence[RodSetting],
+    wanted: Wanted,
+    around: Surroundings,
+    unsure: Sequence[Reason] = (),
+) -> TrollLine:
+    """Run the spread along a line, both ways, and judge it.
+
+    Parameters
+    ----------
+    points : vertices of the line (n, 2), work CRS.
+    rods : the spread, as it is set.
+    wanted : what was asked.
+    around : the lake at the period's level.
+    unsure : what is not known of the water, which keeps every line from being called free.
+    """
+    length = float(chainage_of(points)[-1])
+    step = min(STATION_STEP_M, around.grid.cell_m)
+    results = tuple(_check_rod(points, rod, wanted, around, step_m=step) for rod in rods)
+    at = station_chainage(length, step_m=step)
+    boat = points_at(points, at)
+    depth = around.grid.sample(boat[:, 0], boat[:, 1]) + around.level_above_datum_m
+    fine = points_at(points, station_chainage(length, step_m=min(5.0, around.grid.cell_m / 2)))
+    fine_depth = around.grid.sample(fine[:, 0], fine[:, 1]) + around.level_above_datum_m
+    return TrollLine(
+        name="",
+        target=wanted.target,
+        code=wanted.code,
+        period=wanted.period,
+        line=shapely.LineString(points),
+        level_above_datum_m=around.level_above_datum_m,
+        length_m=length,
+        in_target_ratio=float(np.mean(wanted.is_on_target(fine, fine_depth))),
+        free_ratio=_free_ratio(results, at),
+        turn_radius_m=wanted.turn_radius_m,
+        min_turn_radius_m=least_radius_m(points, turn_radius_m=wanted.turn_radius_m),
+        turning_degpkm=turning_degpkm(points),
+        verdict=verdict_of([r.stations for r in results], sure=not unsure),
+        reasons=(*_reasons(rods, results), *unsure),
+        rods=results,
+        stations=BoatStations(at, boat[:, 0], boat[:, 1], depth),
+    )
+
+
+def _check_rod(
+    points: Floats, rod: RodSetting, wanted: Wanted, around: Surroundings, *, step_m: float
+) -> RodResult:
+    best = _best_lead_m(points, rod, wanted, around, step_m=step_m)
+    lead = best if rod.lead_m is None else rod.lead_m
+    run = rod.running(lead)
+    behind = rod.tow_behind_m + run.behind_m
+    path = lure_path(points, offset_m=rod.offset_m, behind_m=behind, step_m=step_m)
+    found = clearance_along(path, running_depth_m=run.depth_m, running_depth_sd_m=run.sd_m, around=around)
+    known = np.isfinite(found.clearance_m)
+    low, high = wanted.above_bottom_m
+    inside = (found.clearance_m >= low) & (found.clearance_m <= high)
+    return RodResult(
+        rod=rod.rod,
+        rig=rod.rig,
+        side=rod.side,
+        offset_m=rod.offset_m,
+        behind_m=behind,
+        line_to_board_m=rod.line_to_board_m,
+        lead_m=lead,
+        lead_given=rod.lead_m is not None,
+        advised_lead_m=_advice(rod, lead, best),
+        running_depth_m=run.depth_m,
+        running_depth_sd_m=run.sd_m,
+        in_range_ratio=float(inside.mean()) if len(inside) else None,
+        worst_clearance_m=float(found.clearance_m[known].min()) if known.any() else None,
+        worst_clearance_lower_m=float(found.clearance_lower_m[known].min()) if known.any() else None,
+        stretches=tuple(
+            failing_stretches(
+                found, length_m=float(chainage_of(points)[-1]), above_bottom_m=wanted.above_bottom_m
+            )
+        ),
+        stations=found,
+    )
+
+
+def _advice(rod: RodSetting, lead_m: float, best_m: float) -> float | None:
+    """The better lead, or None where it would move the lure by less than anyone can tell."""
+    gain = abs(rod.running(best_m).depth_m - rod.running(lead_m).depth_m)
+    return best_m if rod.lead_m is None or gain > _TELLING_M else None
+
+
+def _best_lead_m(
+    points: Floats, rod: RodSetting, wanted: Wanted, around: Surroundings, *, step_m: float
+) -> float:
+    """Of the leads that people set, the one that runs nearest the middle of the range wanted."""
+    path = lure_path(points, offset_m=rod.offset_m, behind_m=0.0, step_m=step_m)
+    depth = around.grid.sample(path.easting_m, path.northing_m) + around.level_above_datum_m
+    known = depth[np.isfinite(depth)]
+    leads = rod.usual_leads_m
+    if not len(known):
+        return float(leads[0])
+    running = np.array([rod.running(float(lead)).depth_m for lead in leads])
+    middle = float(np.median(known)) - sum(wanted.above_bottom_m) / 2
+    return float(leads[int(np.argmin(np.abs(running - middle)))])
+
+
+def _free_ratio(results: Sequence[RodResult], at: Floats) -> float:
+    """Share of the stations at which every lure that is on the line runs free, both ways."""
+    free = np.ones(len(at), bool)
+    for result in results:
+        failing = result.stations.chainage_m[result.stations.fails]
+        free[np.searchsorted(at, failing - 1e-6)] = False
+    return float(free.mean())
+
+
+def _reasons(rods: Sequence[RodSetting], results: Sequence[RodResult]) -> list[Reason]:
+    reasons: list[Reason] = []
+    for kind, pick in (("touches", "touches"), ("may touch", "may_touch"), ("no depth", "unknown")):
+        hit = [r for r in results if getattr(r.stations, pick).any()]
+        if not hit:
+            continue
+        flags = [getattr(r.stations, pick) for r in hit]
+        clear = np.concatenate([r.stations.clearance_m[f] for r, f in zip(hit, flags, strict=True)])
+        lower = np.concatenate([r.stations.clearance_lower_m[f] for r, f in zip(hit, flags, strict=True)])
+        bottoms = {str(b) for r, f in zip(hit, flags, strict=True) for b in r.stations.bottom[f]}
+        known = np.isfinite(clear)
+        reasons.append(
+            Reason(
+                kind,  # type: ignore[arg-type]  # the three literals above
+                tuple(r.rod for r in hit),
+                tuple(sorted(bottoms)),
+                float(clear[known].min()) if known.any() else float("nan"),
+                float(lower[known].min()) if known.any() else float("nan"),
+            )
+        )
+    lazy = tuple(r.rod for r in rods if not r.dives)
+    if lazy:
+        reasons.append(Reason("does not dive", lazy))
+    return reasons

@@ -1,0 +1,220 @@
+"""How far each lure runs above the bottom along a line, how sure that is, and where it fails."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from geo.troll_lines.lure_path import LurePath
+from geo.water.bathymetry import DepthGrid
+from geo.water.bottom import BottomMap
+from geo.water.quality import ONE_SIDED_95, ErrorBudget
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Verdict = Literal["free", "doubtful", "snags"]
+StretchKind = Literal["touches", "may touch", "above the range", "no depth"]
+HAZARD = "hazard"
+_JOIN_STATIONS = 2
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """What a lure can meet: the lake at one level, its bottom, its hazards, and the errors of a depth."""
+
+    grid: DepthGrid
+    bottom: BottomMap | None
+    keep_out: shapely.Geometry
+    level_above_datum_m: float
+    budget: ErrorBudget
+    snags: Collection[str]
+
+
+@dataclass(frozen=True)
+class LureStations:
+    """One lure along one troll line, for both running directions; arrays of one length.
+
+    `direction` is "out" (from the start of the line) or "back"; `chainage_m` is the boat's distance from
+    the start of the line in either. Positions are the lure's, depths are now, NaN where none is known.
+    `bottom` is a class of the glossary, "hazard" over a keep-out; `snagging` tells whether it holds a lure.
+    """
+
+    direction: NDArray[np.str_]
+    chainage_m: Floats
+    easting_m: Floats
+    northing_m: Floats
+    bottom: NDArray[np.str_]
+    bottom_depth_m: Floats
+    clearance_m: Floats
+    clearance_lower_m: Floats
+    snagging: Flags
+
+    @property
+    def touches(self) -> Flags:
+        """The lure meets bottom that snags."""
+        return self.snagging & (self.clearance_m <= 0)
+
+    @property
+    def may_touch(self) -> Flags:
+        """It may: its one-sided 95 % lower bound is at or below the bottom."""
+        return self.snagging & (self.clearance_m > 0) & (self.clearance_lower_m <= 0)
+
+    @property
+    def unknown(self) -> Flags:
+        """No depth is known under the lure."""
+        return ~np.isfinite(self.clearance_m)
+
+    @property
+    def fails(self) -> Flags:
+        """The lure does not run free."""
+        return self.touches | self.may_touch | self.unknown
+
+
+def clearance_along(
+    path: LurePath, *, running_depth_m: float, running_depth_sd_m: float, around: Surroundings
+) -> LureStations:
+    """Bottom depth at the lure minus running depth, with its one-sided 95 % lower bound.
+
+    Parameters
+    ----------
+    path : places of the lure.
+    running_depth_m, running_depth_sd_m : of the lure, below the surface.
+    around : the lake.
+
+    Notes
+    -----
+    ``lower = clearance - 1.645 sd``, sd from the error budget with the slope within reach of the position
+    error.
+    """
+    east, north = path.easting_m, path.northing_m
+    charted = around.grid.sample(east, north)
+    reach = np.where(np.isfinite(charted), around.budget.position_sd_m(charted), 0.0)
+    slope = around.grid.slope_over(east, north, reach_m=reach)
+    sd = around.budget.clearance_sd_m(charted, slope_ratio=slope, lure_sd_m=running_depth_sd_m)
+    depth = charted + around.level_above_datum_m
+    clearance = depth - running_depth_m
+    if around.bottom is None:
+        bottom = np.full(len(east), "unknown", dtype="<U8")
+    else:
+        bottom = around.bottom.class_at(east, north)
+    if not around.keep_out.is_empty:
+        bottom = np.where(shapely.intersects_xy(around.keep_out, east, north), HAZARD, bottom)
+    return LureStations(
+        path.direction,
+        path.chainage_m,
+        east,
+        north,
+        bottom,
+        depth,
+        clearance,
+        clearance - ONE_SIDED_95 * sd,
+        np.isin(bottom, [*around.snags, HAZARD]),
+    )
+
+
+def verdict_of(found: Sequence[LureStations], *, sure: bool) -> Verdict:
+    """The verdict on a troll line.
+
+    Parameters
+    ----------
+    found : every lure's clearance.
+    sure : whether the quality of the depths and the water level are known.
+    """
+    if any(c.touches.any() for c in found):
+        return "snags"
+    if not sure or any(c.fails.any() for c in found):
+        return "doubtful"
+    return "free"
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """A stretch of a troll line where one lure does not run as wanted, by the boat's distance from start.
+
+    `clearance_m` is the least clearance there (for "above the range" the greatest), NaN for "no depth".
+    """
+
+    kind: StretchKind
+    from_m: float
+    to_m: float
+    bottom: str
+    clearance_m: float
+    clearance_lower_m: float
+    direction: str
+
+    def reason(self, length: Callable[[float], str]) -> str:
+        """The stretch in words; `length` turns metres into text with a unit."""
+        if self.kind == "no depth":
+            return "no depth is known under the lure"
+        if self.kind == "above the range":
+            return f"runs {length(self.clearance_m)} above {self.bottom}, higher than wanted"
+        if self.kind == "touches":
+            return f"touches {self.bottom}: {length(max(-self.clearance_m, 0.0))} below the bottom"
+        least, low = length(self.clearance_m), length(self.clearance_lower_m)
+        return f"may touch {self.bottom}: {least} above it, {low} when errors add up (one-sided 95 %)"
+
+
+def failing_stretches(
+    found: LureStations, *, length_m: float, above_bottom_m: tuple[float, float] | None
+) -> list[Stretch]:
+    """Stretches where the lure touches, may touch, runs above the range wanted, or over no known depth."""
+    kinds: list[tuple[StretchKind, Flags]] = [
+        ("touches", found.touches),
+        ("may touch", found.may_touch),
+        ("no depth", found.unknown),
+    ]
+    if above_bottom_m is not None:
+        kinds.append(("above the range", found.clearance_m > above_bottom_m[1]))
+    out: list[Stretch] = []
+    for direction in ("out", "back"):
+        this_way = np.flatnonzero(found.direction == direction)
+        for kind, flags in kinds:
+            out.extend(
+                _stretch(found, kind, direction, this_way, run, length_m)
+                for run in _joined_runs(flags[this_way])
+            )
+    return sorted(out, key=lambda s: (s.from_m, s.kind, s.direction))
+
+
+def _joined_runs(flags: Flags) -> Iterator[tuple[int, int]]:
+    """First and last index of runs of True; gaps of a station or two are bridged."""
+    at = np.flatnonzero(flags)
+    if not len(at):
+        return
+    breaks = np.flatnonzero(np.diff(at) > _JOIN_STATIONS)
+    for a, b in zip(np.r_[0, breaks + 1], np.r_[breaks, len(at) - 1], strict=True):
+        yield int(at[a]), int(at[b])
+
+
+def _stretch(
+    found: LureStations,
+    kind: StretchKind,
+    direction: str,
+    this_way: NDArray[np.intp],
+    run: tuple[int, int],
+    length_m: float,
+) -> Stretch:
+    """One stretch, widened by half a step to each side: between two stations the lure may fail already."""
+    chainage = found.chainage_m[this_way]
+    half = (chainage[1] - chainage[0]) / 2 if len(chainage) > 1 else 0.0
+    here = this_way[run[0] : run[1] + 1]
+    clear = found.clearance_m[here]
+    known = np.isfinite(clear)
+    worst = here[0]
+    if known.any():
+        pick = np.nanargmax if kind == "above the range" else np.nanargmin
+        worst = here[int(pick(clear))]
+    return Stretch(
+        kind=kind,
+        from_m=max(float(chainage[run[0]]) - half, 0.0),
+        to_m=min(float(chainage[run[1]]) + half, length_m),
+        bottom=str(found.bottom[worst]),
+        clearance_m=float(found.clearance_m[worst]),
+        clearance_lower_m=float(found.clearance_lower_m[worst]),
+        direction=direction,
+    )

@@ -1,0 +1,79 @@
+"""What a line is asked to follow, as a region whose edge is traced and a test of being on it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from geo.troll_lines.trace import PaddedDepth, depth_region, side_region
+from geo.water.bottom import BottomMap, TransitionLine
+
+Floats = NDArray[np.float64]
+BESIDE_RADII = 0.75
+
+
+@dataclass(frozen=True)
+class Ground:
+    """A region, and (points (n, 2), depths now (n,)) -> whether each is the ground that was asked for."""
+
+    region: shapely.Geometry
+    is_on_target: Callable[[Floats, Floats], NDArray[np.bool_]]
+
+
+def depth_ground(
+    padded: PaddedDepth,
+    *,
+    depth_m: tuple[float, float],
+    level_above_datum_m: float,
+    keep_out: shapely.Geometry,
+    turn_radius_m: float,
+) -> Ground:
+    """A band of depths now: the edge is the contour in its middle."""
+    shallow, deep = depth_m
+    region = depth_region(
+        padded,
+        charted_m=(shallow + deep) / 2 - level_above_datum_m,
+        keep_out=keep_out,
+        turn_radius_m=turn_radius_m,
+    )
+    return Ground(region, lambda _, depth: _in_band(depth, depth_m))
+
+
+def transition_ground(
+    bottom: BottomMap,
+    *,
+    transitions: Sequence[TransitionLine],
+    between: tuple[str, str],
+    side: str,
+    distance_off_m: float,
+    depth_m: tuple[float, float] | None,
+    turn_radius_m: float,
+) -> Ground | None:
+    """Beside the border of two bottom types, on a stated side, where the depth is as asked.
+
+    On target is what lies on that side within the distance asked plus 0.75 turn radii of the border, and
+    in the depths asked for. None where the two do not meet.
+    """
+    a, b = sorted(between)
+    border = [t.lines for t in transitions if (t.class_a, t.class_b) == (a, b)]
+    if not border:
+        return None
+    beside = shapely.union_all(border).buffer(distance_off_m + BESIDE_RADII * turn_radius_m)
+    ground = bottom.area_of(side)
+    shapely.prepare(beside)
+    shapely.prepare(ground)
+
+    def is_on_target(points: Floats, depth: Floats) -> NDArray[np.bool_]:
+        east, north = points.T
+        near = shapely.intersects_xy(beside, east, north) & shapely.intersects_xy(ground, east, north)
+        return np.asarray(near & (_in_band(depth, depth_m) if depth_m else np.isfinite(depth)))
+
+    return Ground(side_region(ground, distance_off_m=distance_off_m), is_on_target)
+
+
+def _in_band(depth: Floats, depth_m: tuple[float, float]) -> NDArray[np.bool_]:
+    return np.asarray((depth >= depth_m[0]) & (depth <= depth_m[1]))

@@ -1,0 +1,232 @@
+"""From the ground that is asked for to lines that a boat can steer: regularise, cut, guard.
+
+The edge of a region is made steerable first (`turning.regularised`), then cut where the boat may not go or
+the ground is not what was asked for, and last wherever it still turns too tightly.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from geo.files.vectors import lines_in, polygons_in
+from geo.troll_lines.turning import (
+    chainage_of,
+    cut_tight_turns,
+    is_closed,
+    points_at,
+    regularised,
+    sub_line,
+    sub_ring,
+    without_micro_segments,
+)
+from geo.water.bathymetry import DepthGrid, Depths
+from geo.water.contours import region_deeper_than, trace_contours, whole_quads
+
+Floats = NDArray[np.float64]
+
+KEEP_OFF_M = 0.5  # from keep-outs and missing water, so that rounding crosses nothing
+_DEPTH_MARGIN_M = 0.02
+_PAD_RADII = 8
+_BESIDE_RADII = 2
+_BRIDGE_RADII = 5
+
+
+@dataclass(frozen=True)
+class LegalWater:
+    """Where the boat may be: known depth, outside keep-outs, deep enough at a level."""
+
+    grid: DepthGrid
+    area: shapely.Geometry
+    keep_out: shapely.Geometry
+    least_depth_m: float
+
+    def depth_now(self, points: Floats, *, level_above_datum_m: float) -> Floats:
+        """Depth now at points (n, 2)."""
+        return self.grid.sample(points[:, 0], points[:, 1]) + level_above_datum_m
+
+
+def legal_water(grid: DepthGrid, *, keep_out: shapely.Geometry, least_depth_m: float) -> LegalWater:
+    """Prepare where the boat may be; `keep_out` is all hazards with their buffers."""
+    area = whole_quads(grid).buffer(-KEEP_OFF_M, join_style="mitre")
+    if not keep_out.is_empty:
+        area = area.difference(keep_out.buffer(KEEP_OFF_M))
+    shapely.prepare(area)
+    return LegalWater(grid, area, keep_out, least_depth_m)
+
+
+@dataclass(frozen=True)
+class PaddedDepth:
+    """Charted depths with holes filled by the nearest depth, and the edge carried on.
+
+    Lines then run through the mask and the edge as if the ground went on, and are cut there afterwards,
+    instead of following the mask's outline.
+    """
+
+    grid: DepthGrid
+    depth: Depths
+    pad: int
+
+
+def padded_depth(grid: DepthGrid, *, turn_radius_m: float) -> PaddedDepth:
+    """Fill up to 8 turn radii around what is known."""
+    reach_m = _PAD_RADII * turn_radius_m
+    pad = int(np.ceil(reach_m / min(grid.cell_sides_m)))
+    depth = np.pad(grid.whole(), pad, constant_values=np.nan)
+    missing = ~np.isfinite(depth)
+    wide, high = grid.cell_sides_m
+    away, nearest = ndimage.distance_transform_edt(missing, sampling=(high, wide), return_indices=True)
+    filled = depth[nearest[0], nearest[1]]
+    filled[away > reach_m] = np.nan
+    return PaddedDepth(grid, filled, pad)
+
+
+def depth_region(
+    padded: PaddedDepth, *, charted_m: float, keep_out: shapely.Geometry, turn_radius_m: float
+) -> shapely.Geometry:
+    """The ground deeper than a charted depth, less the hazards on its edge, so that lines go round.
+
+    A hazard wholly inside or outside is left to the cutting: a ring around it would follow nothing.
+    """
+    region = region_deeper_than(padded.grid, padded.depth, charted_m=charted_m, pad=padded.pad)
+    region = region.simplify(turn_radius_m / 100).buffer(0)
+    edge = region.boundary
+    for mark in shapely.get_parts(keep_out):
+        if mark.intersects(edge):
+            region = region.difference(mark.buffer(2 * KEEP_OFF_M).union(_disc_around(mark, turn_radius_m)))
+    return region
+
+
+def _disc_around(mark: shapely.Geometry, turn_radius_m: float) -> shapely.Geometry:
+    """What must be taken out so that a boat of this turn radius can round a small mark."""
+    least = 1.03 * turn_radius_m
+    small = shapely.minimum_bounding_radius(mark)
+    return mark.centroid.buffer(least, quad_segs=36) if small < least else mark
+
+
+def side_region(side: shapely.Geometry, *, distance_off_m: float) -> shapely.Geometry:
+    """The ground of one bottom type, as far inside its border as asked."""
+    return side.buffer(-distance_off_m, quad_segs=36)
+
+
+def trace_lines(
+    region: shapely.Geometry,
+    *,
+    legal: LegalWater,
+    level_above_datum_m: float,
+    turn_radius_m: float,
+    is_on_target: Callable[[Floats, Floats], NDArray[np.bool_]],
+    least_length_m: float,
+) -> list[Floats]:
+    """Trace the edge of a region as lines that can be steered.
+
+    Parameters
+    ----------
+    region : the ground whose edge is followed, work CRS.
+    legal : where the boat may be.
+    level_above_datum_m : water level of the period.
+    turn_radius_m : tightest turn; never broken.
+    is_on_target : (points (n, 2), depths now (n,)) -> whether each is the ground asked for.
+    least_length_m : shorter lines are dropped.
+
+    Returns
+    -------
+    Vertices of each line (n, 2), longest first; a ring ends where it starts.
+    """
+    edge = regularised(region, turn_radius_m=turn_radius_m)
+    rings = [r for p in polygons_in(edge) for r in (p.exterior, *p.interiors)]
+    lines: list[Floats] = []
+    for ring in rings:
+        if ring.length < least_length_m or not ring.intersects(legal.area):
+            continue
+        whole = shapely.LineString(ring)
+        pieces = [whole] if legal.area.contains(whole) else lines_in(whole.intersection(legal.area))
+        for piece in pieces:
+            if piece.length < least_length_m:
+                continue
+            for part in _on_target(
+                shapely.get_coordinates(piece), legal, level_above_datum_m, turn_radius_m, is_on_target
+            ):
+                lines.extend(cut_tight_turns(part, turn_radius_m=turn_radius_m))
+    lines = [line for line in lines if chainage_of(line)[-1] >= least_length_m]
+    lines = _drop_beside(lines, turn_radius_m=turn_radius_m, least_length_m=least_length_m)
+    return sorted(lines, key=lambda p: (-chainage_of(p)[-1], p[0, 0], p[0, 1]))
+
+
+def _stations(points: Floats, step_m: float) -> Floats:
+    total = chainage_of(points)[-1]
+    return np.linspace(0.0, total, max(2, int(np.ceil(total / step_m)) + 1))
+
+
+def _on_target(
+    points: Floats,
+    legal: LegalWater,
+    level_above_datum_m: float,
+    turn_radius_m: float,
+    is_on_target: Callable[[Floats, Floats], NDArray[np.bool_]],
+) -> list[Floats]:
+    """Parts of a line over deep enough water that begin and end on target, short gaps bridged."""
+    at = _stations(points, min(2.5, legal.grid.cell_m / 4))
+    here = points_at(points, at)
+    depth = legal.depth_now(here, level_above_datum_m=level_above_datum_m)
+    deep = depth >= legal.least_depth_m + _DEPTH_MARGIN_M  # False where missing
+    good = is_on_target(here, depth) & deep
+    if good.all():
+        return [points]
+    closed = is_closed(points)
+    if closed:  # start in the worst gap, so that no good part is torn at the seam
+        first = int(np.flatnonzero(~good)[0])
+        turn = at[first]
+        points = sub_ring(points, turn, turn + at[-1])
+        at = _stations(points, at[1] - at[0])
+        here = points_at(points, at)
+        depth = legal.depth_now(here, level_above_datum_m=level_above_datum_m)
+        deep = depth >= legal.least_depth_m + _DEPTH_MARGIN_M
+        good = is_on_target(here, depth) & deep
+    spans: list[list[int]] = []
+    for a, b in _runs(good):
+        bridge = spans and at[a] - at[spans[-1][1]] <= _BRIDGE_RADII * turn_radius_m
+        if bridge and deep[spans[-1][1] : a].all():
+            spans[-1][1] = b
+        else:
+            spans.append([a, b])
+    return [sub_line(points, at[a], at[b]) for a, b in spans if b > a]
+
+
+def _runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """First and last index of each run of True."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], flags, [False])).astype(np.int8)))
+    return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def _drop_beside(lines: list[Floats], *, turn_radius_m: float, least_length_m: float) -> list[Floats]:
+    """Take away what runs beside a longer line within two turn radii; ends that meet may stay."""
+    kept: list[Floats] = []
+    near = shapely.Polygon()
+    reach = _BESIDE_RADII * turn_radius_m
+    pending = sorted(lines, key=lambda p: (-chainage_of(p)[-1], p[0, 0], p[0, 1]))
+    for points in pending:
+        line = shapely.LineString(points)
+        beside = [p for p in lines_in(line.intersection(near)) if p.length > 2 * reach] if kept else []
+        if beside:
+            rest = lines_in(line.difference(shapely.union_all(beside).buffer(0.01)))
+            parts = [shapely.get_coordinates(p) for p in rest if p.length >= least_length_m]
+        else:
+            parts = [points]
+        for part in parts:
+            kept.append(without_micro_segments(part, least_m=turn_radius_m / 60))
+            near = near.union(shapely.LineString(part).buffer(reach, quad_segs=8))
+    return kept
+
+
+def raw_contour_length_m(grid: DepthGrid, *, charted_m: float, least_length_m: float) -> float:
+    """Length of the plain contour in long enough pieces: what kept length is held against."""
+    found = trace_contours(grid, charted_m=[charted_m])
+    return float(
+        sum(p.length for c in found for p in shapely.get_parts(c.lines) if p.length >= least_length_m)
+    )

@@ -1,0 +1,1 @@
+"""The lake as data: doors, depth, level, quality, contours, bottom, hazards."""

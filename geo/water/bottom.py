@@ -1,0 +1,186 @@
+"""Bottom type from polygons, and the transitions where two types meet."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from pathlib import Path
+
+import numpy as np
+import pyproj
+import shapely
+from numpy.typing import ArrayLike, NDArray
+
+from geo.errors import Fault, InputError, InputFaults
+from geo.files.vectors import lines_in, polygons_in, read_vectors
+
+CLASSES = ("mud", "silt", "clay", "sand", "gravel", "cobble", "boulder", "rock", "shell", "weed", "unknown")
+# The stated classes of S-57 nature of surface that have another word here [S-57, attribute 113].
+_SAME = {
+    "stone": "cobble",
+    "stones": "cobble",
+    "cobbles": "cobble",
+    "pebble": "gravel",
+    "pebbles": "gravel",
+    "boulders": "boulder",
+    "shells": "shell",
+    "lava": "rock",
+    "coral": "rock",
+    "weeds": "weed",
+}
+
+
+@dataclass(frozen=True)
+class BottomMap:
+    """Bottom classes as areas that do not overlap, in the work CRS.
+
+    `overlap_m2` is what more than one polygon claimed; the smaller polygon has it.
+    """
+
+    classes: tuple[str, ...]
+    areas: tuple[shapely.Geometry, ...]
+    overlap_m2: float = 0.0
+
+    def class_at(self, easting_m: ArrayLike, northing_m: ArrayLike) -> NDArray[np.str_]:
+        """Class at points; "unknown" where no polygon is."""
+        points = shapely.points(np.ravel(easting_m), np.ravel(northing_m))
+        found = np.full(len(points), "unknown", dtype=f"<U{max(len(c) for c in CLASSES)}")
+        if self.areas:
+            area, point = shapely.STRtree(points).query(list(self.areas), predicate="intersects")
+            found[point[::-1]] = np.array(self.classes)[area[::-1]]
+        return found.reshape(np.shape(easting_m))
+
+    def area_of(self, name: str) -> shapely.Geometry:
+        """All of one class as one geometry (empty where there is none)."""
+        return shapely.union_all([a for c, a in zip(self.classes, self.areas, strict=True) if c == name])
+
+
+@dataclass(frozen=True)
+class TransitionLine:
+    """Where two classes meet; class_a before class_b in the alphabet."""
+
+    class_a: str
+    class_b: str
+    lines: shapely.MultiLineString
+
+
+def class_from_name(name: str, *, names: Mapping[str, str]) -> str:
+    """One of our classes from a file's own word.
+
+    Parameters
+    ----------
+    name : as the file has it.
+    names : the captain's own table, file's word -> class.
+
+    Raises
+    ------
+    InputError
+        A word that neither the table nor the glossary has; it says which is near.
+    """
+    table = {k.casefold(): v for k, v in names.items()}
+    key = name.strip().casefold()
+    word = table.get(key, key).strip().casefold()
+    word = _SAME.get(word, word)
+    if word in CLASSES:
+        return word
+    near = difflib.get_close_matches(word, [*CLASSES, *_SAME], 1)
+    hint = f"did you mean {_SAME.get(near[0], near[0])!r}? " if near else ""
+    raise InputError(
+        f"{name!r} is no bottom type known here; {hint}map it in [water] bottom, "
+        f'as in names = {{ "{name}" = "sand" }}; types are {", ".join(CLASSES)}'
+    )
+
+
+def read_bottom(
+    path: Path, *, field: str, names: Mapping[str, str], crs: pyproj.CRS
+) -> tuple[BottomMap, tuple[str, ...]]:
+    """Read bottom polygons.
+
+    Parameters
+    ----------
+    path : vector file of polygons.
+    field : its column that holds the bottom type.
+    names : the file's own words -> our classes.
+    crs : work CRS.
+
+    Returns
+    -------
+    The map, and what was mended or left out, in words.
+
+    Raises
+    ------
+    InputError, InputFaults
+        No such column, no polygon, or words that are not known (all of them at once).
+    """
+    frame, notes = read_vectors(path, crs=crs)
+    if field not in frame.columns:
+        have = [str(c) for c in frame.columns if c != frame.geometry.name]
+        near = difflib.get_close_matches(field, have, 1)
+        hint = f"did you mean {near[0]!r}? " if near else ""
+        raise InputError(f"{path.name}: has no column {field!r}; {hint}it has {', '.join(have) or 'none'}")
+    known: dict[str, str] = {}
+    faults = []
+    words = [v if isinstance(v, str) else "unknown" for v in frame[field]]
+    for word in sorted(set(words)):
+        try:
+            known[word] = class_from_name(word, names=names)
+        except InputError as error:
+            faults.append(Fault(path.name, str(error)))
+    if faults:
+        raise InputFaults(faults)
+    pieces = [
+        (polygon, known[word])
+        for word, shape in zip(words, frame.geometry, strict=True)
+        for polygon in polygons_in(shape)
+    ]
+    if not pieces:
+        raise InputError(f"{path.name}: holds no polygon; bottom types are read from polygons")
+    return build_bottom_map(pieces), notes
+
+
+def build_bottom_map(pieces: Sequence[tuple[shapely.Geometry, str]]) -> BottomMap:
+    """Areas that do not overlap: where polygons do, the smaller one counts."""
+    order = sorted(pieces, key=lambda p: (p[0].area, p[1], p[0].wkb))
+    taken: list[shapely.Geometry] = []
+    classes: list[str] = []
+    overlap = 0.0
+    for shape, name in order:
+        near = [t for t in taken if t.intersects(shape)]
+        rest = shape.difference(shapely.union_all(near)) if near else shape
+        overlap += shape.area - rest.area
+        polygons = polygons_in(rest)
+        if polygons:
+            taken.append(shapely.MultiPolygon(polygons))
+            classes.append(name)
+    return BottomMap(tuple(classes), tuple(taken), max(overlap, 0.0))
+
+
+def trace_transitions(
+    bottom: BottomMap, *, apart_m: float, within: shapely.Geometry | None = None
+) -> list[TransitionLine]:
+    """Trace where two classes meet.
+
+    Parameters
+    ----------
+    bottom : the areas.
+    apart_m : borders this far from each other are one (a cell, usually).
+    within : the water; borders on land are left out.
+
+    Notes
+    -----
+    The line is the edge of class_a as far as class_b lies within `apart_m` of it, so the outer edge of the
+    data is never one. Pieces shorter than four times `apart_m` are what corners leave over.
+    """
+    found = []
+    present = sorted(set(bottom.classes) - {"unknown"})
+    areas = {name: bottom.area_of(name) for name in present}
+    for a, b in combinations(present, 2):
+        border = areas[a].boundary.intersection(areas[b].buffer(apart_m))
+        if within is not None:
+            border = border.intersection(within)
+        lines = [line for line in lines_in(border) if line.length >= 4 * apart_m]
+        if lines:
+            found.append(TransitionLine(a, b, shapely.MultiLineString(lines)))
+    return found

@@ -1,0 +1,75 @@
+"""A lake with everything that is known of it: depths, bottom, transitions, hazards."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import shapely
+
+from geo.water.bathymetry import DepthGrid
+from geo.water.bottom import BottomMap, TransitionLine
+from geo.water.contours import Band, Contour, build_bands, trace_contours
+from geo.water.hazards import Hazard, union_of
+
+
+@dataclass(frozen=True)
+class Lake:
+    """What the doors of this room have read, in one CRS (`grid.work_crs`)."""
+
+    grid: DepthGrid
+    level_above_datum_m: float
+    level_known: bool
+    bottom: BottomMap | None
+    transitions: tuple[TransitionLine, ...]
+    hazards: tuple[Hazard, ...]
+
+    @cached_property
+    def keep_out(self) -> shapely.Geometry:
+        """All hazards with their buffers as one geometry."""
+        return union_of(self.hazards)
+
+    def depth_range_now_m(self, *, level_above_datum_m: float) -> tuple[float, float]:
+        """Least and greatest depth at a level; below 0 is land."""
+        low, high = self.grid.depth_range_m
+        return low + level_above_datum_m, high + level_above_datum_m
+
+    def contours_now(self, depths_m: list[float]) -> list[Contour]:
+        """Contours of depths now, at the level of the lake."""
+        return trace_contours(self.grid, charted_m=[d - self.level_above_datum_m for d in depths_m])
+
+    def bands_now(self, edges_m: list[float]) -> list[Band]:
+        """Bands between depths now, at the level of the lake."""
+        return build_bands(self.grid, charted_m=[d - self.level_above_datum_m for d in edges_m])
+
+
+def contour_depths(
+    asked: float | tuple[float, ...], *, depth_range_now_m: tuple[float, float]
+) -> tuple[list[float], list[float]]:
+    """Depths of contours, and the edges of the bands between, that the lake has.
+
+    Parameters
+    ----------
+    asked : a step, or a list of depths (metres, now).
+    depth_range_now_m : of the lake; below 0 is land.
+
+    Returns
+    -------
+    Levels within the range; and edges that reach from the shore (or the least depth, rounded down) to
+    the greatest depth (rounded up), so that the bands hold all the water.
+
+    Examples
+    --------
+    >>> contour_depths(5.0, depth_range_now_m=(-3.0, 12.0))
+    ([0.0, 5.0, 10.0], [0.0, 5.0, 10.0, 15.0])
+    """
+    shallow, deep = max(depth_range_now_m[0], 0.0), depth_range_now_m[1]
+    if isinstance(asked, tuple):
+        levels = [d for d in asked if depth_range_now_m[0] < d < deep]
+        first, last = [0.0], [float(int(deep) + 1)]
+        edges = first + [d for d in levels if d > 0] + last
+        return levels, edges
+    low, high = int(shallow // asked), int(-(-deep // asked))
+    high += high * asked <= deep
+    edges = [k * asked for k in range(low, high + 1)]
+    return [d for d in edges if depth_range_now_m[0] < d < deep], edges

@@ -1,0 +1,327 @@
+"""The raster door: a bathymetry file in any CRS, as elevation or depth -> DepthGrid."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from pathlib import Path
+from threading import Lock
+from typing import Any
+
+import numpy as np
+import pyproj
+import rasterio
+from numpy.typing import NDArray
+
+from geo.errors import InputError, InputFileMissing
+from geo.units import length_unit_m
+from geo.water.bathymetry import STRIP_ROWS, DepthGrid, Depths, work_crs_of
+from geo.water.levels import Vertical, charted_depth_from_values
+from geo.water.quality import DepthQuality, quality_from_name
+
+Floats = NDArray[np.float64]
+
+DRIVER = "GTiff"  # the only one that is let in: a .tif can be a virtual file that reads another
+LARGEST_CELLS = 4_000_000_000
+DEEPEST_M = 12_000.0  # deeper than any lake or sea
+
+
+@dataclass(frozen=True)
+class RasterFacts:
+    """What a raster's header and values say, before anyone says what they mean."""
+
+    path: Path
+    driver: str
+    crs: pyproj.CRS | None
+    shape: tuple[int, int]
+    bands: tuple[str, ...]
+    dtype: str
+    transform: Any
+    nodata: float | None
+    unit: str
+    band: int
+    value_range: tuple[float, float]
+    median_value: float
+    above_zero_ratio: float
+    zero_ratio: float
+    missing_ratio: float
+    step: float | None
+    cell_sides_m: tuple[float, float] | None
+    bounds_deg: tuple[float, float, float, float] | None  # west, south, east, north
+    data_date: str | None
+
+
+def _open(path: Path) -> Any:
+    if not path.exists():
+        raise InputFileMissing(f"{path}: no such file; check the name and the folder it is looked for in")
+    if not path.is_file():
+        raise InputError(f"{path}: is a folder; expected a GeoTIFF file")
+    try:
+        return rasterio.open(path, driver=DRIVER)
+    except rasterio.errors.RasterioError as error:
+        raise InputError(
+            f"{path.name}: cannot be read as GeoTIFF ({_one_line(error)}); "
+            "convert the bathymetry to GeoTIFF, or download it again if it is damaged"
+        ) from error
+
+
+def _one_line(error: Exception) -> str:
+    return " ".join(str(error).split())[:160]
+
+
+def _check_header(src: Any, path: Path, band: int) -> None:
+    if src.width < 2 or src.height < 2:
+        raise InputError(f"{path.name}: {src.width} x {src.height} cells; expected at least 2 x 2")
+    if src.width * src.height > LARGEST_CELLS:
+        raise InputError(
+            f"{path.name}: the header declares {src.width} x {src.height} cells, "
+            f"over the limit of {LARGEST_CELLS:,}; cut the file to the lake"
+        )
+    if not 1 <= band <= src.count:
+        raise InputError(f"{path.name}: band {band} does not exist; the file has {src.count}")
+    t = src.transform
+    if not math.isfinite(t.determinant) or t.determinant == 0 or t.is_identity:
+        raise InputError(
+            f"{path.name}: has no georeference (cells are not placed on the ground); "
+            "use the georeferenced file, or write one with its CRS and extent"
+        )
+
+
+def _raster_crs(src: Any, path: Path, crs: str | None) -> pyproj.CRS:
+    if crs is not None:
+        try:
+            given = pyproj.CRS.from_user_input(crs)
+        except pyproj.exceptions.CRSError as error:
+            raise InputError(f'crs = "{crs}": unknown; write it as "EPSG:26916"') from error
+        return _flat(given)
+    if not src.crs:
+        raise InputError(
+            f"{path.name}: has no coordinate system (CRS), so nobody can say where it lies; "
+            'look it up where the file came from and add it to [water], as in crs = "EPSG:26916"'
+        )
+    try:
+        return _flat(pyproj.CRS.from_user_input(src.crs.to_wkt()))
+    except pyproj.exceptions.CRSError as error:
+        raise InputError(
+            f"{path.name}: its coordinate system is not understood ({_one_line(error)}); "
+            'add the right one to [water], as in crs = "EPSG:26916"'
+        ) from error
+
+
+def _flat(crs: pyproj.CRS) -> pyproj.CRS:
+    """Return the horizontal part of a compound CRS, a bound CRS unbound."""
+    while crs.is_compound or crs.is_bound:
+        crs = crs.sub_crs_list[0] if crs.is_compound else crs.source_crs or crs
+    if not (crs.is_projected or crs.is_geographic):
+        raise InputError(
+            f"{crs.name}: is no map projection or latitude/longitude; name the right one in [water] crs"
+        )
+    return crs
+
+
+class _Rows:
+    """Reads rows of one band as float64 with NaN for missing; one dataset, opened at first use."""
+
+    def __init__(self, path: Path, band: int, missing: float | None) -> None:
+        self._path, self._band, self._missing = path, band, missing
+        self._src: Any = None
+        self._lock = Lock()
+
+    def __call__(self, row0: int, row1: int) -> Floats:
+        with self._lock:
+            self._src = self._src or _open(self._path)
+            src = self._src
+            window = rasterio.windows.Window(0, row0, src.width, row1 - row0)
+            try:
+                raw = src.read(self._band, window=window, masked=True)
+            except (rasterio.errors.RasterioError, MemoryError) as error:
+                raise InputError(
+                    f"{self._path.name}: rows {row0} to {row1} cannot be read ({_one_line(error)}); "
+                    "the file is damaged or cut off: download it again"
+                ) from error
+        values: Floats = raw.data.astype(np.float64)
+        mask = np.ma.getmaskarray(raw) | ~np.isfinite(values)
+        if self._missing is not None:
+            mask |= values == self._missing
+        values = values * src.scales[self._band - 1] + src.offsets[self._band - 1]
+        values[mask] = np.nan
+        return values
+
+
+def read_raster(
+    path: Path,
+    *,
+    vertical: Vertical,
+    unit: str = "m",
+    datum_m: float | None = None,
+    band: int = 1,
+    missing: float | None = None,
+    crs: str | None = None,
+    quality: DepthQuality | None = None,
+) -> DepthGrid:
+    """Open a bathymetry raster as charted depth.
+
+    Parameters
+    ----------
+    path : GeoTIFF file.
+    vertical : "elevation" (counts up) or "depth" (counts down); never guessed.
+    unit : unit of the values ("m", "ft", "fathom").
+    datum_m : elevation of chart datum, for elevations; None is 0.
+    band : which band holds the depth, from 1.
+    missing : a value that means "no data", if the file does not say so itself.
+    crs : its coordinate system, if the file names none.
+    quality : how sure the depths are; unknown when left out.
+
+    Raises
+    ------
+    InputFileMissing, InputError
+        No file, not GeoTIFF, no CRS, no georeference, no data, or depths beyond any lake or sea.
+    """
+    unit_m = length_unit_m(unit)
+    with _open(path) as src:
+        _check_header(src, path, band)
+        native = _raster_crs(src, path, crs)
+        shape, transform = (src.height, src.width), src.transform
+        bands = src.count
+        dtype = src.dtypes[band - 1]
+        dated = _date_in(src.tags())
+    if np.dtype(dtype).kind not in "fiu":
+        raise InputError(f"{path.name}: band {band} holds {dtype} numbers; expected real numbers")
+    rows = _Rows(path, band, missing)
+
+    def read_rows(row0: int, row1: int) -> Depths:
+        charted = charted_depth_from_values(
+            rows(row0, row1), vertical=vertical, unit_m=unit_m, datum_m=datum_m
+        )
+        return charted.astype(np.float32)
+
+    low, high, count = math.inf, -math.inf, 0
+    for row0 in range(0, shape[0], STRIP_ROWS):
+        block = read_rows(row0, min(row0 + STRIP_ROWS, shape[0]))
+        good = np.isfinite(block)
+        if good.any():
+            count += int(good.sum())
+            low, high = min(low, float(block[good].min())), max(high, float(block[good].max()))
+    if count == 0:
+        raise InputError(
+            f"{path.name}: band {band} of {bands} holds no data at all; is it the right band and file?"
+        )
+    if max(abs(low), abs(high)) > DEEPEST_M:
+        raise InputError(
+            f"{path.name}: charted depths run from {low:.6g} to {high:.6g} m, beyond any lake or sea; check "
+            f"unit ({unit!r}), datum and a missing value that the file does not declare (missing = ...)"
+        )
+    easting, northing = _middle_deg(native, transform, shape)
+    if vertical == "depth":
+        datum = "chart datum of the file"
+    else:
+        datum = f"chart datum at elevation {datum_m or 0.0:.2f} m"
+    return DepthGrid(
+        read_rows=read_rows,
+        shape=shape,
+        transform=transform,
+        crs=native,
+        work_crs=work_crs_of(native, longitude_deg=easting, latitude_deg=northing),
+        depth_range_m=(low, high),
+        missing_ratio=1 - count / (shape[0] * shape[1]),
+        quality=quality or quality_from_name(None),
+        files=(path.name,),
+        datum=datum,
+        data_date=dated,
+    )
+
+
+def _date_in(tags: dict[str, str]) -> str | None:
+    """The date that a file gives of itself, under whatever name."""
+    for name in sorted(tags):
+        found = re.match(r"(\d{4})[-:](\d\d)[-:](\d\d)", tags[name])
+        if "DATE" in name.upper() and found:
+            return "-".join(found.groups())
+    return None
+
+
+def _middle_deg(crs: pyproj.CRS, transform: Any, shape: tuple[int, int]) -> tuple[float, float]:
+    x, y = transform * (shape[1] / 2, shape[0] / 2)
+    geodetic = crs.geodetic_crs
+    longitude, latitude = pyproj.Transformer.from_crs(crs, geodetic, always_xy=True).transform(x, y)
+    if not (math.isfinite(longitude) and math.isfinite(latitude) and abs(latitude) <= 84):
+        raise InputError(
+            f"the raster's middle ({x:.6g}, {y:.6g} in {crs.name}) lies nowhere between 84 N and 84 S; "
+            "its coordinate system is probably another one: name it in [water] crs"
+        )
+    return float(longitude), float(latitude)
+
+
+def raster_facts(path: Path, *, band: int = 1, crs: str | None = None) -> RasterFacts:
+    """Read what a raster says and looks like, without saying what its numbers mean.
+
+    Raises
+    ------
+    InputFileMissing, InputError
+        No file, or not a raster that can be read.
+    """
+    with _open(path) as src:
+        _check_header(src, path, band)
+        native = _raster_crs(src, path, crs) if src.crs or crs else None
+        shape, transform = (src.height, src.width), src.transform
+        driver, nodata, dtype = src.driver, src.nodata, src.dtypes[band - 1]
+        unit = src.units[band - 1] or ""
+        dated = _date_in(src.tags())
+        bands = tuple(d or f"band {i}" for i, d in enumerate(src.descriptions, 1))
+    rows = _Rows(path, band, None)
+    low, high, count, above, zero = math.inf, -math.inf, 0, 0, 0
+    some: list[NDArray[np.float64]] = []
+    for row0 in range(0, shape[0], STRIP_ROWS):
+        block = rows(row0, min(row0 + STRIP_ROWS, shape[0]))
+        good = block[np.isfinite(block)]
+        if len(good):
+            low, high = min(low, float(good.min())), max(high, float(good.max()))
+            count, above, zero = (
+                count + len(good),
+                above + int((good > 0).sum()),
+                zero + int((good == 0).sum()),
+            )
+            some.append(good[:: max(1, len(good) // 4096)])
+    sample = np.concatenate(some) if some else np.empty(0)
+    sides = bounds = None
+    if native is not None and count:
+        grid = read_raster(path, vertical="depth", band=band, crs=crs, unit="m") if high < DEEPEST_M else None
+        if grid is not None and low > -DEEPEST_M:
+            sides = grid.cell_sides_m
+            h, w = shape
+            e, n = grid.work_from_cells([-0.5, w - 0.5, w - 0.5, -0.5], [-0.5, -0.5, h - 0.5, h - 0.5])
+            lon, lat = grid.longitude_latitude(e, n)
+            bounds = (float(lon.min()), float(lat.min()), float(lon.max()), float(lat.max()))
+    return RasterFacts(
+        path=path,
+        driver=driver,
+        crs=native,
+        shape=shape,
+        bands=bands,
+        dtype=dtype,
+        transform=transform,
+        nodata=nodata,
+        unit=unit,
+        band=band,
+        value_range=(low, high) if count else (math.nan, math.nan),
+        median_value=float(np.median(sample)) if count else math.nan,
+        above_zero_ratio=above / count if count else 0.0,
+        zero_ratio=zero / count if count else 0.0,
+        missing_ratio=1 - count / (shape[0] * shape[1]),
+        step=_step(sample),
+        cell_sides_m=sides,
+        bounds_deg=bounds,
+        data_date=dated,
+    )
+
+
+def _step(sample: NDArray[np.float64]) -> float | None:
+    """The step that values are quantised to (1, 0.1, 0.01 ...), or None when no such step fits."""
+    if len(sample) < 50:
+        return None
+    noise = 4 * float(np.finfo(np.float32).eps) * float(np.abs(sample).max())
+    for step in (1.0, 0.5, 0.1, 0.05, 0.01, 0.001):
+        if noise < 0.1 * step and np.all(np.abs(sample - step * np.round(sample / step)) <= noise + 1e-9):
+            return step
+    return None
