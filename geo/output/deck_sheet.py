@@ -29,7 +29,7 @@ from geo.plan_result import Period, PlanResult, TrollLine
 _STYLE = """
 @page { margin: 12mm; }
 * { box-sizing: border-box; }
-body { font: 12.5pt/1.35 system-ui, "Segoe UI", Roboto, Arial, sans-serif; color: #000; background: #fff;
+body { font: 12pt/1.3 system-ui, "Segoe UI", Roboto, Arial, sans-serif; color: #000; background: #fff;
   max-width: 190mm; margin: 0 auto; padding: 6mm; }
 h1, h2, h3 { line-height: 1.15; margin: 0; overflow-wrap: anywhere; }
 h1 { font-size: 20pt; }
@@ -39,18 +39,20 @@ p, li, td, th, dd { overflow-wrap: anywhere; unicode-bidi: isolate; }
 p { margin: 1mm 0; }
 ul { margin: 1mm 0; padding-left: 5mm; }
 .caution { border: 2px solid #000; padding: 2mm 3mm; margin: 3mm 0; font-size: 11pt; }
-article { break-inside: avoid; border-bottom: 1px solid #000; padding: 4mm 0; }
+article { break-inside: avoid; border-bottom: 1px solid #000; padding: 3mm 0; }
 .title { display: flex; flex-wrap: wrap; gap: 2mm 5mm; align-items: baseline;
   justify-content: space-between; }
 .verdict { font-weight: 700; border: 2px solid #000; padding: 0.5mm 3mm; }
 .verdict.doubtful { border-style: dashed; }
 .verdict.snags { border: 5px double #000; }
-dl { display: grid; grid-template-columns: auto 1fr auto 1fr; gap: 0.5mm 4mm; margin: 2mm 0; }
-dt { font-size: 11pt; }
-dd { margin: 0; font-weight: 600; }
+dl { display: grid; grid-template-columns: auto 1fr auto 1fr; gap: 0.4mm 3mm; margin: 1.5mm 0; }
+dt { font-size: 10.5pt; }
+dd { margin: 0; font-weight: 600; font-size: 11.5pt; }
 table { border-collapse: collapse; width: 100%; font-size: 12pt; }
-.rods th, .rods td { font-size: 11.5pt; }
 th, td { text-align: left; vertical-align: top; padding: 1mm 2mm 1mm 0; border-top: 1px solid #999; }
+.rods th, .rods td { font-size: 11pt; padding: 0.7mm 2mm 0.7mm 0; }
+.rods td:nth-child(2) { min-width: 6.5em; }
+.rods td:nth-child(5) { white-space: nowrap; }
 thead th { font-size: 10.5pt; font-weight: 600; overflow-wrap: normal; border-top: 0; }
 tr { break-inside: avoid; }
 .why { font-size: 11pt; }
@@ -146,7 +148,7 @@ def _line(line: TrollLine, period: Period, crs: pyproj.CRS, display: Display) ->
         yield f'<ul class="why">{"".join(f"<li>{escaped(w)}</li>" for w in why)}</ul>'
     yield f"<dl>{''.join(f'<dt>{k}</dt><dd>{escaped(v)}</dd>' for k, v in facts)}</dl>"
     if line.rods:
-        heads = ("Rod", "Rig", "Where", "Lead", "Runs at", "Least above bottom", "with errors (95 %)")
+        heads = ("Rod", "Rig", "Where", "Lead", "Runs at", "Least above any bottom", "with errors (95 %)")
         yield f'<table class="rods"><thead><tr>{"".join(f"<th>{h}</th>" for h in heads)}</tr></thead><tbody>'
         for rod in line.rods:
             words = rod_words(rod, display=display)

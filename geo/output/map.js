@@ -10,7 +10,7 @@ function drawPlan(map) {
 
   function el(tag, text, kind) {
     const node = document.createElement(tag);
-    if (text !== undefined) node.innerHTML = text;
+    if (text !== undefined) node.textContent = text;
     if (kind) node.className = kind;
     return node;
   }

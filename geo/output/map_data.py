@@ -180,7 +180,7 @@ def _rod(rod: RodResult, *, display: Display) -> dict[str, Any]:
             ["Place", words.place],
             ["Lead", words.lead],
             ["Running depth", words.running],
-            ["Least above bottom", words.clearance],
+            ["Least above any bottom", words.clearance],
             ["With errors (95 %)", words.clearance_lower],
             ["In range wanted", words.in_range],
         ],

@@ -21,6 +21,7 @@ from geo.plan_result import DepthContour, PlanResult, TrollLine
 _LONG_SIDE = 1000.0  # units of the drawing
 _DETAIL = 0.4  # finest detail that prints, in those units
 _LABEL_ROOM = 60.0  # shorter contours carry no label
+_NAME_PLACES = (0.5, 0.42, 0.58, 0.34, 0.66, 0.25, 0.75, 0.16, 0.84, 0.08, 0.92)  # shares of a line
 _MARGIN_RATIO = 0.03
 
 # Tiles of the patterns for bottom types, and for what is unknown or kept off. Constants of ours: the
@@ -94,12 +95,16 @@ class _Room:
     def __init__(self) -> None:
         self._taken: list[tuple[float, float, float]] = []
 
+    def note(self, x: float, y: float, radius: float) -> None:
+        """Something stands here, whatever else does."""
+        self._taken.append((x, y, radius))
+
     def take(self, x: float, y: float, radius: float) -> bool:
         """Take a place unless it would touch one that is taken."""
-        if any(np.hypot(x - a, y - b) < radius + r for a, b, r in self._taken):
-            return False
-        self._taken.append((x, y, radius))
-        return True
+        is_free = not any(np.hypot(x - a, y - b) < radius + r for a, b, r in self._taken)
+        if is_free:
+            self._taken.append((x, y, radius))
+        return is_free
 
 
 def plate_svg(plan: PlanResult, *, display: Display, picture: DepthPicture) -> str:
@@ -111,16 +116,17 @@ def plate_svg(plan: PlanResult, *, display: Display, picture: DepthPicture) -> s
     paper = f'x="{-edge}" y="{-edge}" width="{wide + 2 * edge:.1f}" height="{high + 2 * edge:.1f}"'
     place = f'x="0" y="0" width="{wide:.2f}" height="{high:.2f}" preserveAspectRatio="none"'
     room = _Room()  # handed out in this order, drawn in another
+    hazard_marks = list(_hazard_marks(plan, frame, room))
     troll_lines = list(_troll_lines(plan, frame, room))
-    hazards = list(_hazards(plan, frame, room))
     contours = _contours(plan, frame, room, display=display)
     body = [
         f'<rect class="no-depth" {paper}/>',
         f'<image id="picture" href="{uri}" {place}/>',
         *contours,
         *_transitions(plan, frame),
-        *hazards,
+        *_hazards(plan, frame),
         *troll_lines,
+        *hazard_marks,
         *_launch(plan, frame),
         _scale_bar(frame, display=display),
     ]
@@ -163,35 +169,43 @@ def _transitions(plan: PlanResult, frame: _Frame) -> Iterator[str]:
             yield f'<path data-layer="transitions" class="transition" d="{path}"/>'
 
 
-def _hazards(plan: PlanResult, frame: _Frame, room: _Room) -> Iterator[str]:
+def _hazards(plan: PlanResult, frame: _Frame) -> Iterator[str]:
     for h in plan.hazards:
         path = _path(frame.drawn(h.area, crs=plan.crs))
+        yield f'<path data-layer="hazards" class="keep-out" d="{path}"/>'
+
+
+def _hazard_marks(plan: PlanResult, frame: _Frame, room: _Room) -> Iterator[str]:
+    for h in plan.hazards:
         at = frame.drawn(h.mark.representative_point(), crs=plan.crs)
         x, y = at.x, at.y
-        room.take(x, y, 20)
-        yield f'<g data-layer="hazards"><path class="keep-out" d="{path}"/>'
-        yield f'<path class="hazard-mark" d="M{x - 6:.1f} {y:.1f}l6-6 6 6-6 6z"/>'
+        room.note(x, y, 14)
+        for along in range(14, 14 + 6 * min(len(h.name), 30), 18):  # and its name, about 6 units a letter
+            room.note(x + along, y, 8)
+        yield f'<g data-layer="hazards"><path class="hazard-mark" d="M{x - 6:.1f} {y:.1f}l6-6 6 6-6 6z"/>'
         yield f'<text class="hazard-label" x="{x + 9:.1f}" y="{y + 4:.1f}">{escaped(h.name)}</text></g>'
 
 
 def _troll_lines(plan: PlanResult, frame: _Frame, room: _Room) -> Iterator[str]:
+    """All lines, then all names, so that no line runs over a name."""
     periods = [p.name for p in plan.periods]
+    names = []
     for line in plan.troll_lines:
         layer = periods.index(line.period) if line.period in periods else 0
+        group = f'<g data-layer="period-{layer}" class="ink-{layer % 4}">'
         drawn = frame.drawn(line.line, crs=plan.crs, detail=0.05)
         path = _path(drawn)
         yield (
-            f'<g data-layer="period-{layer}" class="ink-{layer % 4}">'
-            f"<title>{escaped(line.name)}: {VERDICT_WORDS[line.verdict]}</title>"
+            f"{group}<title>{escaped(line.name)}: {VERDICT_WORDS[line.verdict]}</title>"
             f'<path class="casing" d="{path}"/><path class="troll {line.verdict}" d="{path}"/>'
         )
         yield from _ends(line, drawn)
-        places = [
-            drawn.interpolate(share, normalized=True) for share in (0.5, 0.38, 0.62, 0.25, 0.75, 0.1, 0.9)
-        ]
-        place = next((p for p in places if room.take(p.x, p.y - 10, 22)), places[0])
-        yield f'<text class="line-label" x="{place.x:.1f}" y="{place.y - 10:.1f}">'
-        yield f"{escaped(line.name)}</text></g>"
+        yield "</g>"
+        places = [drawn.interpolate(share, normalized=True) for share in _NAME_PLACES]
+        at = next((p for p in places if room.take(p.x, p.y - 10, 18)), places[0])
+        name = f'<text class="line-label" x="{at.x:.1f}" y="{at.y - 10:.1f}">{escaped(line.name)}</text>'
+        names.append(f"{group}{name}</g>")
+    yield from names
 
 
 def _ends(line: TrollLine, drawn: shapely.LineString) -> Iterator[str]:

@@ -65,7 +65,7 @@ def rod_words(rod: RodResult, *, display: Display) -> RodWords:
 def _place(rod: RodResult, *, display: Display) -> str:
     if rod.line_to_board_m is None:
         return f"{rod.side}, flat line"
-    return f"{rod.side}, board on {display.lead(rod.line_to_board_m)} of line"
+    return f"{rod.side}, {display.lead(rod.line_to_board_m)} to board"
 
 
 def lead_words(rod: RodResult, *, display: Display) -> str:

@@ -13,7 +13,7 @@ from geo.errors import InputError, OutOfRange
 from geo.tackle.fresh_water import require_temperature
 from geo.units import COLOUR_M, STANDARD_GRAVITY_MPS2
 
-# Handbook values [Tensiontech] (nylon, polyethylene braid, polyester, steel); fluorocarbon from memory.
+# Handbook values [Tensiontech2020] (nylon, polyethylene braid, polyester, steel); fluorocarbon from memory.
 DENSITY_KGM3 = {"nylon": 1140.0, "fluorocarbon": 1780.0, "braid": 970.0, "polyester": 1380.0, "wire": 7850.0}
 LEAD_KGM3 = 11340.0  # handbook value, from memory
 

@@ -1,6 +1,6 @@
 """Kernel: how a line turns. Arrays of points in metres, no files, no lake.
 
-Radii are those of circles through three points [Menger]: a chord apart along the line, for several
+Radii are those of circles through three points [Menger1930]: a chord apart along the line, for several
 chords, since a radius over a short chord misses a slow squeeze and one over a long chord a kink.
 """
 

@@ -17,7 +17,7 @@ from geo.errors import Fault, InputError, InputFaults
 from geo.files.vectors import lines_in, polygons_in, read_vectors
 
 CLASSES = ("mud", "silt", "clay", "sand", "gravel", "cobble", "boulder", "rock", "shell", "weed", "unknown")
-# The stated classes of S-57 nature of surface that have another word here [S-57, attribute 113].
+# The stated classes of S-57 nature of surface that have another word here [S57, attribute 113].
 _SAME = {
     "stone": "cobble",
     "stones": "cobble",

@@ -12,7 +12,7 @@ from geo.errors import InputError
 
 Floats = NDArray[np.float64]
 
-# 95 % depth accuracy a + b d and 95 % position accuracy a + b d, metres [S-57 CATZOC via S-68].
+# 95 % depth accuracy a + b d and 95 % position accuracy a + b d, metres [S57, attribute 72; as quoted in S68, Annex A].
 _ZONES = {
     "A1": ((0.5, 0.01), (5.0, 0.05)),
     "A2": ((1.0, 0.02), (20.0, 0.0)),
@@ -22,7 +22,7 @@ _ZONES = {
     "D": ((4.0, 0.10), (1000.0, 0.0)),
     "U": ((4.0, 0.10), (1000.0, 0.0)),
 }
-# 95 %: vertical sqrt(a^2 + (b d)^2), horizontal a + b d, metres [S-44, Table 1].
+# 95 %: vertical sqrt(a^2 + (b d)^2), horizontal a + b d, metres [S44, Table 1].
 _ORDERS = {
     "exclusive": ((0.15, 0.0075), (1.0, 0.0)),
     "special": ((0.25, 0.0075), (2.0, 0.0)),

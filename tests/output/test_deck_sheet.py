@@ -121,7 +121,7 @@ def test_verdicts_are_in_words_with_their_reason() -> None:
 
 def test_rods_tell_board_lead_and_running_depth() -> None:
     texts = Parsed(sheet_of(made_plan())).texts
-    assert "port, board on 80 ft of line" in texts  # 24.384 m
+    assert "port, 80 ft to board" in texts  # 24.384 m
     assert "60 ft as rigged (75 ft advised)" in texts  # 18.288 and 22.86 m
     assert "starboard, flat line" in texts
     assert "10.0 ± 1.0 ft" in texts  # 3.048 and 0.3048 m

@@ -117,7 +117,7 @@ def routes(plan: PlanResult, **limits: Any) -> Gpx:
 
 
 # ---- rhumb lines: published values, by the rhumb formula on isometric latitude
-# GeographicLib RhumbSolve manual (published-values section 8, confirmed there)
+# [GeographicLib2] RhumbSolve manual
 
 
 @pytest.mark.parametrize(
