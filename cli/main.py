@@ -6,13 +6,13 @@ Exit codes: 0 done, 1 error in the input, 2 usage, 3 a troll line's lures do not
 
 from __future__ import annotations
 
+import contextlib
+import difflib
 import importlib
 import os
 import sys
 import tempfile
-import time
 import traceback
-from pathlib import Path
 
 import click
 
@@ -41,6 +41,17 @@ class _Lazy(click.Group):
         command = importlib.import_module(f"cli.commands.{cmd_name}").command
         return command if isinstance(command, click.Command) else None
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args[0] not in COMMANDS and not args[0].startswith("-"):
+            near = difflib.get_close_matches(args[0], COMMANDS, 1)
+            hint = (
+                f"did you mean {near[0]!r}?" if near else f"there are {', '.join(self.list_commands(ctx))}."
+            )
+            ctx.fail(f"No command {args[0]!r}; {hint}")
+        return super().resolve_command(ctx, args)
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):
             formatter.write_dl([(name, COMMANDS[name]) for name in self.list_commands(ctx)])
@@ -64,6 +75,9 @@ def leadsman() -> None:
 
 def main() -> None:
     """Run the command line and exit with its code."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")  # a terminal without the letters is no fault
     sys.exit(run(sys.argv[1:]))
 
 
@@ -82,11 +96,21 @@ def run(args: list[str]) -> int:
         _show(error)
         return EXIT_ERROR
     except BrokenPipeError:  # whoever read our output has gone: nothing to say, and no one to say it to
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _close_output()
+        return EXIT_ERROR
+    except OSError as error:  # a full disk, a device, a permission: of the system, not of the program
+        _close_output()
+        click.echo(f"Error: {error.filename or 'output'}: {error.strerror or error}", err=True)
         return EXIT_ERROR
     except Exception:  # noqa: BLE001 - the last door: a fault of ours, told as such
         return _fault()
     return result if isinstance(result, int) else 0
+
+
+def _close_output() -> None:
+    """Send what is left to nowhere, or the interpreter would try to write it once more at its end."""
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _show(error: PlanningError) -> None:
@@ -100,20 +124,22 @@ def _show(error: PlanningError) -> None:
 
 
 def _interrupted() -> int:
-    click.echo("Interrupted; nothing was written.", err=True)
+    click.echo("Interrupted; nothing is left half written.", err=True)
     return EXIT_INTERRUPTED
 
 
 def _fault() -> int:
     text = traceback.format_exc()
-    name = f"leadsman-fault-{time.strftime('%Y%m%d-%H%M%S')}-{os.getpid()}.log"
-    log = Path(tempfile.gettempdir()) / name
     try:
-        log.write_text(text, "utf-8")
-    except OSError:
+        handle, log = tempfile.mkstemp(prefix="leadsman-fault-", suffix=".log")
+        with open(handle, "w", encoding="utf-8", errors="backslashreplace") as file:  # noqa: PTH123 - a handle
+            file.write(text)
+    except OSError:  # nowhere to write: the terminal is what is left
         click.echo(text, err=True)
+        log = "the lines above"
     click.echo(
-        f"This is a fault of the program, not of your files. What happened is in {log}; nothing was written.",
+        f"This is a fault of the program, not of your files. What happened is in {log}; "
+        "nothing is left half written.",
         err=True,
     )
     return EXIT_FAULT

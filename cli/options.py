@@ -6,12 +6,26 @@ from pathlib import Path
 
 import click
 
+
+class _Utf8Path(click.Path):
+    """A path whose name can be printed and handed to the readers of rasters."""
+
+    def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> Path:
+        path = Path(super().convert(value, param, ctx))  # type: ignore[arg-type]  # click's own signature
+        try:
+            str(path).encode("utf-8")
+        except UnicodeEncodeError:
+            self.fail(f"{str(path)!r}: the name is not UTF-8; rename it", param, ctx)
+        return path
+
+
+PATH = _Utf8Path(path_type=Path)
 as_json = click.option("--json", "as_json", is_flag=True, help="Print the result as JSON on standard output.")
 overwrite = click.option("--overwrite", is_flag=True, help="Exchange an earlier plan in the output folder.")
 out_folder = click.option(
     "--out",
     "folder",
-    type=click.Path(path_type=Path),
+    type=PATH,
     required=True,
     metavar="DIR",
     help="Folder to write; it appears whole or not at all.",

@@ -24,7 +24,7 @@ def progress() -> Iterator[Callable[[str, int, int], None]]:
         return
     from rich.console import Console
 
-    console = Console(stderr=True, no_color="NO_COLOR" in os.environ)
+    console = Console(stderr=True, no_color=bool(os.environ.get("NO_COLOR")))
     with console.status("starting") as status:
 
         def show(stage: str, done: int, of: int) -> None:
@@ -35,7 +35,8 @@ def progress() -> Iterator[Callable[[str, int, int], None]]:
 
 def print_json(content: dict[str, Any]) -> None:
     """Print JSON on standard output."""
-    click.echo(json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False))
+    plain = (sys.stdout.encoding or "").lower().replace("-", "") != "utf8"  # any letter can be escaped
+    click.echo(json.dumps(content, indent=1, ensure_ascii=plain, allow_nan=False))
 
 
 def table(rows: Sequence[tuple[str, ...]], *, heading: tuple[str, ...]) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import os.path
 import re
 import tomllib
 from collections.abc import Iterator
@@ -16,7 +17,9 @@ from geo.errors import Fault, InputFaults, InputFileMissing
 from geo.files.toml_lines import key_lines, line_of
 from geo.plan_tables import PlanFile
 
-LARGEST_BYTES = 1_000_000
+LARGEST_BYTES = 200_000
+LONGEST_TEXT = 1000  # characters; a coordinate system may need some hundreds
+_HINTS_FROM = 100  # names; to look for a likeness among more would take minutes
 Place = tuple[str | int, ...]
 
 
@@ -33,6 +36,13 @@ class LoadedPlan:
         """A file that the plan names."""
         return self.path.parent / name
 
+    @property
+    def inputs(self) -> tuple[Path, ...]:
+        """The plan file and every file that it names."""
+        w = self.tables.water
+        named = [*w.bathymetry, *([w.bottom.file] if w.bottom else []), *(h.file for h in w.hazards)]
+        return (self.path, *(self.file(name) for name in named))
+
     def fault(self, place: Place, message: str) -> Fault:
         """A fault at a key of this file, for what only shows once the lake is known."""
         return _fault(self.path, self.lines, self.raw, place, message)
@@ -48,40 +58,19 @@ def read_plan_file(path: Path) -> LoadedPlan:
     InputFaults
         Everything that is wrong with it, in the order of its lines.
     """
-    if not path.exists():
-        raise InputFileMissing(
-            f"{path}: no such file; give the plan file, as in: leadsman plan plan.toml --out DIR"
-        )
-    if not path.is_file():
-        raise InputFaults([Fault(str(path), "is a folder; expected a plan file (TOML)")])
-    if path.stat().st_size > LARGEST_BYTES:
-        raise InputFaults(
-            [Fault(path.name, f"is over {LARGEST_BYTES:,} bytes; a plan file is a page of text")]
-        )
-    try:
-        text = path.read_text("utf-8-sig")
-        raw = tomllib.loads(text)
-    except UnicodeDecodeError as error:
-        fault = f"is not UTF-8 text (byte {error.start}); save it as plain text in UTF-8"
-        raise InputFaults([Fault(path.name, fault)]) from error
-    except tomllib.TOMLDecodeError as error:
-        said = re.fullmatch(r"(.*) \(at line (\d+), column (\d+)\)", str(error))
-        where, what = (
-            (f"{path.name}:{said[2]}", f"{said[1]} (column {said[3]})") if said else (path.name, str(error))
-        )
-        raise InputFaults([Fault(where, f"is not TOML: {what}")]) from error
-    except RecursionError as error:
-        raise InputFaults([Fault(path.name, "is nested too deep; a plan file is flat")]) from error
+    text = _text_of(path)
+    raw = _toml_of(path, text)
     lines = key_lines(text.replace("\r\n", "\n"))
     found: dict[tuple[Place, str], None] = {}  # a dict keeps order and drops what is said twice
     tables = None
+    long = list(_too_long(raw, ()))  # told alone: whatever reads such text may take its time
     try:
-        tables = PlanFile.model_validate(raw)
+        tables = None if long else PlanFile.model_validate(raw)
     except ValidationError as error:
         for item in error.errors(include_url=False, include_input=True):
             if not (item["type"] == "too_short" and item["input"]):  # its items failed, and are told
                 found[_words(item)] = None
-    for place, message in _cross_checks(raw, path.parent):
+    for place, message in long or _cross_checks(raw, path.parent):
         found[place, message] = None
     if found or tables is None:
         order = sorted(found, key=lambda f: line_of(lines, f[0]) or 0)
@@ -89,11 +78,62 @@ def read_plan_file(path: Path) -> LoadedPlan:
     return LoadedPlan(path, tables, raw, lines)
 
 
+def _text_of(path: Path) -> str:
+    if not os.path.exists(path):  # noqa: PTH110 - Path.exists raises on a name that is too long
+        raise InputFileMissing(
+            f"{path}: no such file; give the plan file, as in: leadsman plan plan.toml --out DIR"
+        )
+    if not path.is_file():
+        what = "is a folder" if path.is_dir() else "is no ordinary file"
+        raise InputFaults([Fault(str(path), f"{what}; expected a plan file (TOML)")])
+    if path.stat().st_size > LARGEST_BYTES:
+        fault = f"is over {LARGEST_BYTES:,} bytes; a plan file is a few pages of text"
+        raise InputFaults([Fault(path.name, fault)])
+    try:
+        return path.read_text("utf-8-sig")
+    except UnicodeDecodeError as error:
+        fault = f"is not UTF-8 text (byte {error.start}); save it as plain text in UTF-8"
+        raise InputFaults([Fault(path.name, fault)]) from error
+    except OSError as error:
+        fault = f"cannot be read ({error.strerror or error}); check who may read it"
+        raise InputFaults([Fault(path.name, fault)]) from error
+
+
+def _toml_of(path: Path, text: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except RecursionError as error:
+        raise InputFaults([Fault(path.name, "is nested too deep; a plan file is flat")]) from error
+    except ValueError as error:  # TOMLDecodeError, and what int() says of thousands of digits
+        said = re.fullmatch(r"(.*) \(at line (\d+), column (\d+)\)", str(error), re.DOTALL)
+        where, what = (
+            (f"{path.name}:{said[2]}", f"{said[1]} (column {said[3]})")
+            if said
+            else (path.name, str(error).split("; use sys")[0])
+        )
+        raise InputFaults([Fault(where, f"is not TOML: {what}")]) from error
+
+
+def _too_long(node: Any, place: Place) -> Iterator[tuple[Place, str]]:
+    items = node.items() if isinstance(node, dict) else enumerate(node) if isinstance(node, list) else ()
+    for key, value in items:
+        if isinstance(key, str) and len(key) > LONGEST_TEXT:
+            yield place, f"holds a key of {len(key):,} characters; expected at most {LONGEST_TEXT:,}"
+        elif isinstance(value, str) and len(value) > LONGEST_TEXT:
+            yield (*place, key), f"is {len(value):,} characters long; expected at most {LONGEST_TEXT:,}"
+        else:
+            yield from _too_long(value, (*place, key))
+
+
 def _fault(path: Path, lines: dict[Place, int], raw: dict[str, Any], place: Place, message: str) -> Fault:
     line = line_of(lines, place)
-    return Fault(
-        f"{path.name}:{line}: {_key(place, raw)}" if line else f"{path.name}: {_key(place, raw)}", message
-    )
+    where = f"{path.name}:{line}" if line else path.name
+    return Fault(f"{where}: {_shown(_key(place, raw))}" if place else where, _shown(message))
+
+
+def _shown(text: str) -> str:
+    """Text for a terminal: what does not print is escaped."""
+    return "".join(c if c.isprintable() else repr(c)[1:-1] for c in text)
 
 
 def _key(place: Place, raw: dict[str, Any]) -> str:
@@ -145,7 +185,8 @@ def _words(item: Any) -> tuple[Place, str]:
         hint = f"did you mean {near[0]!r}?" if near else f"known here: {', '.join(known)}"
         return place, f"unknown key; {hint}"
     if kind == "missing":
-        return place, f"is missing; {_WANTED.get(str(place[-1]), 'add it')}"
+        wanted = _WANTED_TABLES if len(place) == 1 else _WANTED
+        return place, f"is missing; {wanted.get(str(place[-1]), 'add it')}"
     if kind == "literal_error":
         expected = item["ctx"]["expected"]
         near = difflib.get_close_matches(str(got), [w for w in expected.split("'") if w.strip(" ,or")], 1)
@@ -157,8 +198,23 @@ def _words(item: Any) -> tuple[Place, str]:
         return place, "is empty; name at least one"
     if kind == "string_pattern_mismatch":
         return place, f"{got!r}: expected one to four letters or digits"
-    shown = got if isinstance(got, str | int | float | bool) else type(got).__name__
-    return place, f"{shown!r}: {item['msg'][0].lower()}{item['msg'][1:]}"
+    shown = repr(got) if isinstance(got, str | int | float) else _KINDS.get(type(got), "this value")
+    if kind == "tuple_type" and len(place) == 1:
+        return place, f"{shown}: expected a list of tables; write each one as [[{place[0]}]]"
+    expected = _EXPECTED.get(kind, f"{item['msg'][0].lower()}{item['msg'][1:]}")
+    return place, f"{shown}: {expected}"
+
+
+_KINDS: dict[type, str] = {dict: "a table", list: "a list"}
+_EXPECTED = {  # by the checker's name of what it found
+    "model_type": "expected a table of keys, as in [boat] or { ... }",
+    "dict_type": "expected a table of keys, as in { ... }",
+    "tuple_type": "expected a list, as in [ ... ]",
+    "string_type": "expected text in quotes",
+    "bool_type": "expected true or false",
+    "int_type": "expected a whole number, without quotes",
+    "float_type": "expected a number, without quotes",
+}
 
 
 _WANTED = {
@@ -170,10 +226,13 @@ _WANTED = {
     "speed": 'speed through the water, with its unit: speed = "1.5 mph"',
     "buffer": 'how far to keep off: buffer = "40 m"',
     "spread": "name one of the spreads",
+}
+_WANTED_TABLES = {
     "plan": 'add the table [plan] with units = "us" or "metric"',
     "boat": "add the table [boat] with rods_allowed = ...",
     "water": 'add the table [water] with bathymetry = "lake.tif" and vertical = "elevation" or "depth"',
     "rig": "describe at least one rig: [[rig]]",
+    "spread": "describe at least one spread: [[spread]]",
     "period": "describe at least one period: [[period]]",
     "target": "describe at least one target: [[target]]",
 }
@@ -196,7 +255,7 @@ def _cross_checks(raw: dict[str, Any], folder: Path) -> Iterator[tuple[Place, st
         )
         for k, rod in enumerate(rods):
             yield from _refers(("spread", i, "rods", k, "rig"), rod.get("rig"), names["rig"], "rig")
-        if isinstance(allowed, int) and len(rods) > allowed:
+        if type(allowed) is int and len(rods) > allowed:
             yield ("spread", i, "rods"), f"{len(rods)} rods, but rods_allowed is {allowed}; leave some ashore"
     for i, period in enumerate(tables["period"]):
         yield from _refers(("period", i, "spread"), period.get("spread"), names["spread"], "spread")
@@ -227,8 +286,9 @@ def _repeated(kind: str, found: list[dict[str, Any]], key: str) -> Iterator[tupl
 def _refers(place: Place, name: Any, known: list[Any], what: str) -> Iterator[tuple[Place, str]]:
     have = [k for k in known if isinstance(k, str)]
     if isinstance(name, str) and name not in have:
-        near = difflib.get_close_matches(name, have, 1)
-        hint = f"did you mean {near[0]!r}?" if near else f"there are {', '.join(map(repr, have)) or 'none'}"
+        near = difflib.get_close_matches(name, have[:_HINTS_FROM], 1)
+        some = ", ".join(map(repr, have[:_HINTS_FROM])) or "none"
+        hint = f"did you mean {near[0]!r}?" if near else f"there are {some}"
         yield place, f"no {what} {name!r}; {hint}"
 
 
@@ -246,11 +306,16 @@ def _files_missing(water: dict[str, Any], folder: Path) -> Iterator[tuple[Place,
         if isinstance(hazard, dict):
             named.append((("water", "hazards", i, "file"), hazard.get("file")))
     for place, name in named:
-        if isinstance(name, str) and name and not (folder / name).is_file():
-            near = difflib.get_close_matches(Path(name).name, [p.name for p in _beside(folder / name)], 1)
+        # os.path takes a name that is too long for one that is not there; Path raises
+        if isinstance(name, str) and name and not os.path.isfile(folder / name):  # noqa: PTH113
+            near = difflib.get_close_matches(Path(name).name, _beside(folder / name), 1)
             hint = f"did you mean {near[0]!r}?" if near else "paths are relative to the plan file"
             yield place, f"{name}: no such file; {hint}"
 
 
-def _beside(path: Path) -> list[Path]:
-    return sorted(p for p in path.parent.iterdir() if p.is_file()) if path.parent.is_dir() else []
+def _beside(path: Path) -> list[str]:
+    """Names of the files in a file's folder, as many as are worth comparing."""
+    try:
+        return sorted(p.name for p in path.parent.iterdir() if p.is_file())[:_HINTS_FROM]
+    except (OSError, ValueError):
+        return []

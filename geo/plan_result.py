@@ -236,6 +236,7 @@ def _line_summary(t: TrollLine, words: Words) -> dict[str, Any]:
                 "lead_m": _round(r.lead_m),
                 "lead_given": r.lead_given,
                 "advised_lead_m": _round(r.advised_lead_m),
+                "core_out_m": _round(r.core_out_m),
                 "running_depth_m": _round(r.running_depth_m),
                 "running_depth_sd_m": _round(r.running_depth_sd_m),
                 "in_range_ratio": _round(r.in_range_ratio, 4),

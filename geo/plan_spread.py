@@ -114,6 +114,8 @@ def set_spread(loaded: LoadedPlan, period: PeriodTable) -> SpreadSetting:
             tables=(slow, fast),
             usual_leads_m=leads[leads >= first - 1e-6],
             lead_m=rod.lead_m,
+            leader_m=rig.leader.length_m if rig.leader else 0.0,
+            core_m=rig.core.length_m if rig.core else 0.0,
         )
         rods.append(setting)
         if not setting.dives:

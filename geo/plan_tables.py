@@ -12,11 +12,13 @@ from geo.plan_values import (
     AreaM2,
     BottomClasses,
     ContourDepths,
+    CrsText,
     DegCs,
     DepthsM,
     FileNames,
     LeaderText,
     LengthM,
+    LevelM,
     Light,
     LinearMassKgpm,
     LineText,
@@ -35,6 +37,7 @@ from geo.plan_values import (
 from geo.tackle import rig as gear
 from geo.tackle import spread as spreads
 from geo.units import STANDARD_GRAVITY_MPS2
+from geo.water.bottom import class_from_name
 from geo.water.quality import quality_from_name
 
 
@@ -58,10 +61,12 @@ class Boat(_Table):
     turn_radius_m: Annotated[float, quantity("length", least=5, most=1000)] | None = Field(
         None, alias="turn_radius"
     )
-    pull_out_ratio: float = Field(spreads.PULL_OUT_RATIO, gt=0, lt=1)
-    inside_speed_ratio: float = Field(spreads.INSIDE_SPEED_RATIO, ge=0.1, le=0.95)
+    pull_out_ratio: float = Field(spreads.PULL_OUT_RATIO, ge=0.05, le=0.99)
+    inside_speed_ratio: float = Field(spreads.INSIDE_SPEED_RATIO, ge=0.3, le=0.95)
     corner_offset_m: LengthM = Field(spreads.CORNER_OFFSET_M, alias="corner_offset")
-    rod_tip_height_m: LengthM = Field(spreads.TIP_HEIGHT_M, alias="rod_tip_height")
+    rod_tip_height_m: Annotated[float, quantity("length", least=0, most=10)] = Field(
+        spreads.TIP_HEIGHT_M, alias="rod_tip_height"
+    )
     transducer_depth_m: LengthM | None = Field(None, alias="transducer_depth")
 
 
@@ -212,7 +217,7 @@ class PeriodTable(_Table):
     water_temperature_degc: WaterDegC = Field(10.0, alias="water_temperature")
     visibility_m: LengthM | None = Field(None, alias="visibility")
     light: Light | None = None
-    level_above_datum_m: AnyLengthM | None = Field(None, alias="level_above_datum")
+    level_above_datum_m: LevelM | None = Field(None, alias="level_above_datum")
     spread: Name
 
 
@@ -228,9 +233,9 @@ class TargetTable(_Table):
     fit: str | None = None
     lure_depth_m: LengthM | None = Field(None, alias="lure_depth")
     above_bottom_m: DepthsM | None = Field(None, alias="above_bottom")
-    min_length_m: LengthM = Field(500.0, alias="min_length")
-    max_length_m: LengthM = Field(5000.0, alias="max_length")
-    periods: tuple[str, ...] | None = Field(None, strict=False)
+    min_length_m: Annotated[float, quantity("length", least=10)] = Field(500.0, alias="min_length")
+    max_length_m: Annotated[float, quantity("length", least=100)] = Field(5000.0, alias="max_length")
+    periods: tuple[str, ...] | None = Field(None, strict=False, min_length=1)
 
     @property
     def kind(self) -> Literal["depth", "transition", "fit", "lure_depth"]:
@@ -262,6 +267,8 @@ class TargetTable(_Table):
                 raise InputError(f"side is {self.side!r}; expected one of the two, {a!r} or {b!r}")
         elif self.side is not None:
             raise InputError("side goes with transition only")
+        elif "distance_off_m" in self.model_fields_set:
+            raise InputError("distance_off goes with transition only")
         return self
 
 
@@ -271,6 +278,16 @@ class BottomTable(_Table):
     file: Name
     field: Name = "kind"
     names: dict[str, str] = {}
+
+    @model_validator(mode="after")
+    def _possible(self) -> BottomTable:
+        for ours in self.names.values():
+            try:
+                class_from_name(ours, names={})
+            except InputError:
+                bottom_classes([ours])  # says what is near, and what there is
+                raise
+        return self
 
 
 class HazardTable(_Table):
@@ -287,12 +304,12 @@ class WaterTable(_Table):
 
     bathymetry: FileNames
     band: int = Field(1, ge=1)
-    missing: float | None = Field(None, strict=False)
+    missing: float | None = None
     vertical: Literal["elevation", "depth"]
     unit: UnitName = "m"
-    crs: str | None = None
+    crs: CrsText | None = None
     datum_m: AnyLengthM | None = Field(None, alias="datum")
-    level_above_datum_m: AnyLengthM | None = Field(None, alias="level_above_datum")
+    level_above_datum_m: LevelM | None = Field(None, alias="level_above_datum")
     quality: Quality = quality_from_name(None)
     contours: ContourDepths | None = None
     bottom: BottomTable | None = None

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import difflib
+import math
 import re
+import warnings
 from typing import Annotated, Literal
 
+import pyproj
 from pydantic import BeforeValidator, Field
 
 from geo.errors import InputError
@@ -14,6 +18,16 @@ from geo.units import Kind, length_unit_m, parse_position, parse_quantity
 from geo.water.bottom import CLASSES
 from geo.water.quality import DepthQuality, quality_from_name
 
+_SI = {
+    "length": "m",
+    "speed": "m/s",
+    "temperature": "C",
+    "mass": "kg",
+    "linear mass": "kg/m",
+    "area": "m2",
+    "duration": "s",
+}
+
 
 def quantity(kind: Kind, *, least: float = float("-inf"), most: float = float("inf")) -> BeforeValidator:
     """A reader of one quantity; limits in SI, degrees Celsius for temperatures."""
@@ -21,13 +35,15 @@ def quantity(kind: Kind, *, least: float = float("-inf"), most: float = float("i
     def read(value: object) -> float:
         number = parse_quantity(value, kind)
         if not least <= number <= most:
-            raise InputError(f"{value!r} is out of range; expected {least:g} to {most:g} in SI")
+            unit = _SI[kind]
+            expected = f"{least:g} to {most:g} {unit}" if math.isfinite(most) else f"{least:g} {unit} or more"
+            raise InputError(f"{value!r} is out of range; expected {expected}")
         return number
 
     return BeforeValidator(read)
 
 
-def _pair(kind: Kind, what: str) -> BeforeValidator:
+def _pair(kind: Kind, what: str, *, least: float = float("-inf")) -> BeforeValidator:
     def read(value: object) -> tuple[float, float]:
         if not isinstance(value, list) or len(value) != 2:
             raise InputError(f"{value!r} is no range; write two quantities, as in {what}")
@@ -36,6 +52,8 @@ def _pair(kind: Kind, what: str) -> BeforeValidator:
             raise InputError(
                 f"{value!r} is upside down: the first must be the smaller; write it as in {what}"
             )
+        if low < least:
+            raise InputError(f"{value!r} goes below {least:g} {_SI[kind]}; write it as in {what}")
         return low, high
 
     return BeforeValidator(read)
@@ -68,6 +86,8 @@ def _leader(value: object) -> gear.Leader:
 
 
 def _date(value: object) -> str:
+    if isinstance(value, dt.date):  # without quotes TOML reads a date by itself
+        value = value.isoformat()
     match = re.fullmatch(r"(?:\d{4}-)?(\d\d)-(\d\d)", value) if isinstance(value, str) else None
     days = (31, 29, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31)
     if not match or not (1 <= int(match[1]) <= 12 and 1 <= int(match[2]) <= days[int(match[1]) - 1]):
@@ -108,6 +128,22 @@ def _contours(value: object) -> float | tuple[float, ...]:
     raise InputError(f'{value!r}: write {{ every = "5 ft" }} or a list of depths, as in ["10 ft", "20 ft"]')
 
 
+def _unit(value: object) -> str:
+    if not isinstance(value, str):
+        raise InputError(f'{value!r}: write the unit of the values, as in unit = "ft"')
+    length_unit_m(value)
+    return value
+
+
+def _crs(value: object) -> str:
+    try:
+        with warnings.catch_warnings(action="ignore"):  # old ways of writing are warned of
+            pyproj.CRS.from_user_input(value if isinstance(value, str) else "")
+    except pyproj.exceptions.CRSError as error:
+        raise InputError(f'{value!r} is no coordinate system known here; write it as "EPSG:26916"') from error
+    return str(value)
+
+
 def _files(value: object) -> tuple[str, ...]:
     files = value if isinstance(value, list) else [value]
     if not files or not all(isinstance(f, str) and f for f in files):
@@ -133,13 +169,15 @@ def bottom_classes(value: object) -> tuple[str, ...]:
 
 LengthM = Annotated[float, quantity("length", least=0)]
 AnyLengthM = Annotated[float, quantity("length")]
+# assumed: no lake stands farther from its datum; an elevation above the sea written here mostly does
+LevelM = Annotated[float, quantity("length", least=-50, most=50)]
 AreaM2 = Annotated[float, quantity("area", least=1e-5, most=0.1)]
 MassKg = Annotated[float, quantity("mass")]
 LinearMassKgpm = Annotated[float, quantity("linear mass", least=0)]
 SpeedMps = Annotated[float, quantity("speed", least=0.2, most=3)]
 SpeedsMps = Annotated[tuple[float, float], BeforeValidator(_speeds)]
 WaterDegC = Annotated[float, quantity("temperature", least=0, most=35)]
-DepthsM = Annotated[tuple[float, float], _pair("length", '["13 ft", "16 ft"]')]
+DepthsM = Annotated[tuple[float, float], _pair("length", '["13 ft", "16 ft"]', least=0)]
 DegCs = Annotated[tuple[float, float], _pair("temperature", '["45 F", "80 F"]')]
 Positions = Annotated[tuple[float, float], BeforeValidator(parse_position)]
 MonthDay = Annotated[str, BeforeValidator(_date)]
@@ -149,6 +187,7 @@ Light = Literal["dawn", "day", "dusk", "night"]
 LineText = Annotated[gear.Line, BeforeValidator(_line)]
 LeaderText = Annotated[gear.Leader, BeforeValidator(_leader)]
 FileNames = Annotated[tuple[str, ...], BeforeValidator(_files)]
-UnitName = Annotated[str, BeforeValidator(lambda v: (length_unit_m(v), v)[1])]
+UnitName = Annotated[str, BeforeValidator(_unit)]
+CrsText = Annotated[str, BeforeValidator(_crs)]
 Quality = Annotated[DepthQuality, BeforeValidator(_quality)]
 ContourDepths = Annotated[float | tuple[float, ...], BeforeValidator(_contours)]

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+import numpy as np
+import pyproj
 import shapely
 
-from geo.errors import InputError
+from geo.errors import InputError, InputFaults
 from geo.output.display import Display
 from geo.plan_file import LoadedPlan
 from geo.plan_result import DepthBand, DepthContour, KeepOut, Transition, Water
@@ -18,6 +20,8 @@ from geo.water.hazards import Hazard, read_hazards
 from geo.water.lake import Lake, contour_depths
 from geo.water.quality import ErrorBudget
 from geo.water.rasters import read_raster
+
+_FAR_M = 50_000.0  # assumed: nobody launches farther from the chart of the lake
 
 
 @dataclass(frozen=True)
@@ -124,7 +128,29 @@ def open_lake(loaded: LoadedPlan) -> tuple[Lake, list[str]]:
         () if bottom is None else trace_transitions(bottom, apart_m=grid.cell_m, within=whole_quads(grid))
     )
     lake = Lake(grid, level, w.level_above_datum_m is not None, bottom, tuple(transitions), tuple(hazards))
-    return lake, cautions
+    return lake, cautions + _off_the_lake(loaded, lake)
+
+
+def _off_the_lake(loaded: LoadedPlan, lake: Lake) -> list[str]:
+    """What lies so far from the raster that its position or coordinate system must be wrong."""
+    grid, launch = lake.grid, loaded.tables.boat.launch_deg
+    rows, cols = grid.shape
+    corners = grid.work_from_cells([0, cols - 1, cols - 1, 0], [0, 0, rows - 1, rows - 1])
+    frame = shapely.Polygon(np.column_stack(corners)).convex_hull
+    cautions = []
+    for what, shapes in (
+        ("hazards", [h.area for h in lake.hazards]),
+        ("bottom polygons", lake.bottom.areas if lake.bottom else ()),
+    ):
+        if len(shapes) and not shapely.intersects(frame, list(shapes)).any():
+            cautions.append(f"None of the {what} lies on this lake; check the CRS of their file.")
+    if launch is not None:
+        to_work = pyproj.Transformer.from_crs("EPSG:4326", grid.work_crs, always_xy=True)
+        place = np.array(to_work.transform(*launch))
+        away = frame.distance(shapely.Point(place)) if np.isfinite(place).all() else np.inf
+        if away > _FAR_M:
+            cautions.append("The launch lies far from this lake; check its degrees and N, S, E or W.")
+    return cautions
 
 
 def _water_cautions(loaded: LoadedPlan) -> list[str]:
@@ -132,8 +158,8 @@ def _water_cautions(loaded: LoadedPlan) -> list[str]:
     cautions = []
     if w.level_above_datum_m is None:
         cautions.append(
-            "The water level is not stated: it is taken to stand at chart datum, and no line is called free. "
-            "Add level_above_datum to [water]."
+            "The water level is not stated: it is taken to stand at chart datum, and no line of a period "
+            "without a level of its own is called free. Add level_above_datum to [water]."
         )
     if not w.quality.known:
         cautions.append(
@@ -163,10 +189,9 @@ def draw_water(lake: Lake, loaded: LoadedPlan) -> DrawnWater:
         DepthBand(b.shallow_m + level, b.deep_m + level, b.water, b.area_m2) for b in lake.bands_now(edges)
     )
     if not contours:
-        raise InputError(
-            f"[water] contours: the lake has none of these depths; it has "
-            f"{display_of(tables).depth_range(max(now[0], 0.0), now[1])}"
-        )
+        have = display_of(tables).depth_range(max(now[0], 0.0), now[1])
+        fault = f"the lake has none of these depths; it has {have}"
+        raise InputFaults([loaded.fault(("water", "contours"), fault)])
     return DrawnWater(
         water=Water(
             cell_m=grid.cell_m,

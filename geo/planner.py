@@ -12,6 +12,7 @@ from geo.plan_file import LoadedPlan
 from geo.plan_lines import NOT_PLANNED, LinePlanner
 from geo.plan_result import Period, PlanResult, Target, TrollLine
 from geo.plan_spread import SpreadSetting, set_spread
+from geo.plan_tables import PeriodTable
 from geo.plan_water import DrawnWater, assumptions, display_of, draw_water, open_lake
 from geo.water.lake import Lake
 
@@ -88,13 +89,11 @@ def _all_lines(
     """Lines of every target in every of its periods, named best first; what gave none is a caution."""
     todo = [(t, p) for t in loaded.tables.targets for p in lines.periods_of(t) if t.kind not in NOT_PLANNED]
     done: dict[str, list[TrollLine]] = {t.name: [] for t in loaded.tables.targets}
-    settings: dict[str, SpreadSetting] = {}
+    with clock.timed("spread"):
+        settings = _settings(loaded, [p for _, p in todo])
+    cautions.extend(c for s in settings.values() for c in s.cautions)
     for k, (target, period) in enumerate(todo):
         progress(f"lines of {target.name}, {period.name}", k, len(todo))
-        if period.name not in settings:
-            with clock.timed("spread"):
-                settings[period.name] = set_spread(loaded, period)
-                cautions.extend(settings[period.name].cautions)
         setting = settings[period.name]
         with clock.timed("lines"):
             traced = lines.traced(target, period, turn_radius_m=setting.turn_radius_m)
@@ -111,6 +110,20 @@ def _all_lines(
     return [line for found in done.values() for line in _named(found)]
 
 
+def _settings(loaded: LoadedPlan, periods: list[PeriodTable]) -> dict[str, SpreadSetting]:
+    """The spread of each period that is fished; what is wrong with any of them, all at once."""
+    settings: dict[str, SpreadSetting] = {}
+    faults: list[Fault] = []
+    for period in {p.name: p for p in periods}.values():
+        try:
+            settings[period.name] = set_spread(loaded, period)
+        except InputFaults as error:
+            faults.extend(error.faults)
+    if faults:
+        raise InputFaults(faults)
+    return settings
+
+
 def _named(lines: list[TrollLine]) -> list[TrollLine]:
     """Name the lines of a target through all periods: code and number, best first.
 
@@ -124,7 +137,10 @@ def _named(lines: list[TrollLine]) -> list[TrollLine]:
             t.line.coords[0],
         ),
     )
-    return [replace(t, name=f"{t.code}{k}") for k, t in enumerate(order, 1)]
+    # a code that ends in a digit is set off: A1's first is A1-1, not A's eleventh
+    return [
+        replace(t, name=f"{t.code}{'-' if t.code[-1].isdigit() else ''}{k}") for k, t in enumerate(order, 1)
+    ]
 
 
 def _result(

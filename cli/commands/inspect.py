@@ -13,7 +13,7 @@ SCHEMA = "leadsman.inspect/1"
 
 
 @click.command(name="inspect", short_help="What is in a file, and what is doubtful.")
-@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE...")
+@click.argument("files", nargs=-1, required=True, type=options.PATH, metavar="FILE...")
 @click.option("--band", default=1, show_default=True, type=click.IntRange(1), help="Band of a raster.")
 @options.as_json
 def command(files: tuple[Path, ...], *, band: int, as_json: bool) -> None:

@@ -10,7 +10,7 @@ from cli import options
 
 
 @click.command(name="plan", short_help="Plan troll lines from a plan file.")
-@click.argument("plan_file", type=click.Path(path_type=Path), metavar="PLAN.toml")
+@click.argument("plan_file", type=options.PATH, metavar="PLAN.toml")
 @options.out_folder
 @options.overwrite
 @options.as_json
@@ -30,7 +30,7 @@ def command(
     from cli.report import plan_report, print_json, progress
     from geo.files.whole_files import require_place
     from geo.output.display import Display
-    from geo.output.plan_folder import FILES, write_plan
+    from geo.output.plan_folder import FILES, time_of_writing, write_plan
     from geo.output.plotter import PlotterLimits
     from geo.output.words import COMES_FIRST, NOT_FOR_NAVIGATION
     from geo.plan_file import read_plan_file
@@ -39,7 +39,9 @@ def command(
 
     loaded = read_plan_file(plan_file)
     if not dry_run:
-        require_place(folder, overwrite=overwrite)  # before the work, not after it
+        _require_apart(loaded.inputs, folder)  # before the work, not after it
+        require_place(folder, overwrite=overwrite)
+        time_of_writing()
     with progress() as show:
         plan, lake = make_plan(loaded, progress=show)
         if not dry_run:
@@ -47,7 +49,7 @@ def command(
             plan = write_plan(plan, lake, folder, limits=limits, overwrite=overwrite, progress=show)
     display = Display(plan.units)
     if as_json:
-        print_json(summary(plan, files=FILES, length=display.depth))
+        print_json(summary(plan, files={} if dry_run else FILES, length=display.depth))
     else:
         click.echo(plan_report(plan, display))
         click.echo(f"\n{NOT_FOR_NAVIGATION} {COMES_FIRST}")
@@ -61,3 +63,15 @@ def command(
             )
     all_free = bool(plan.troll_lines) and all(t.verdict == "free" for t in plan.troll_lines)
     return EXIT_NOT_FREE if require_free and not all_free else 0
+
+
+def _require_apart(inputs: tuple[Path, ...], folder: Path) -> None:
+    """Refuse to write over what is read: an output folder is exchanged whole."""
+    from geo.errors import OutputError
+
+    inside = [str(p) for p in inputs if p.resolve().is_relative_to(folder.resolve())]
+    if inside:
+        raise OutputError(
+            f"{folder}: holds {', '.join(inside)}, which this plan reads, and the folder is exchanged whole; "
+            "choose another folder"
+        )

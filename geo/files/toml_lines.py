@@ -12,8 +12,9 @@ from collections import defaultdict
 Path = tuple[str | int, ...]
 
 _TOKEN = re.compile(
-    r'"""(?:\\.|[^\\])*?"""'  # strings first: whatever stands in them is no punctuation
-    r"|'''.*?'''"
+    # strings first: whatever stands in them is no punctuation; the last three quotes close, of up to five
+    r'"""(?:\\.|[^\\])*?"""(?!")'
+    r"|'''.*?'''(?!')"
     r'|"(?:\\.|[^"\\\n])*"'
     r"|'[^'\n]*'"
     r"|#[^\n]*"
@@ -74,6 +75,7 @@ class _Scanner:
         keys = _keys(header.strip("[] "))
         for i, key in enumerate(keys):
             path = (*path, key)
+            self.lines.setdefault(path, self._line)
             if i == len(keys) - 1 and header.startswith("[["):
                 self._counts[path] += 1
             if self._counts.get(path):  # an array of tables: its last entry is meant

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,7 +15,15 @@ from numpy.typing import NDArray
 
 from geo.errors import InputError, InputFileMissing
 
-SUFFIXES = (".geojson", ".json", ".gpkg", ".shp", ".fgb")
+# How each kind of file begins: anything else is kept out, since a virtual file can read another one.
+_BEGINS = {
+    ".geojson": b"{",
+    ".json": b"{",
+    ".gpkg": b"SQLite format 3\0",
+    ".shp": b"\x00\x00\x27\x0a",
+    ".fgb": b"fgb",
+}
+SUFFIXES = tuple(_BEGINS)
 
 
 def read_vectors(path: Path, *, crs: pyproj.CRS) -> tuple[gpd.GeoDataFrame, tuple[str, ...]]:
@@ -40,11 +49,17 @@ def read_vectors(path: Path, *, crs: pyproj.CRS) -> tuple[gpd.GeoDataFrame, tupl
     if path.suffix.lower() not in SUFFIXES:
         raise InputError(f"{path.name}: {path.suffix or 'no'} suffix; expected one of {' '.join(SUFFIXES)}")
     try:
-        frame = pyogrio.read_dataframe(path)
+        _require_kind(path)
+        with warnings.catch_warnings(record=True) as said:
+            warnings.simplefilter("always")
+            layer, others = _layer_with_places(path)
+            frame = pyogrio.read_dataframe(path, layer=layer)
+    except InputError:
+        raise
     except Exception as error:  # four unrelated types escape the reader
-        said = " ".join(str(error).split())[:160]
+        why = " ".join(str(error).split())[:160]
         raise InputError(
-            f"{path.name}: cannot be read ({said}); is it damaged, or another kind of file?"
+            f"{path.name}: cannot be read ({why}); is it damaged, or another kind of file?"
         ) from error
     if not isinstance(frame, gpd.GeoDataFrame):
         raise InputError(f"{path.name}: holds a table without places; expected points, lines or polygons")
@@ -52,7 +67,9 @@ def read_vectors(path: Path, *, crs: pyproj.CRS) -> tuple[gpd.GeoDataFrame, tupl
         raise InputError(
             f"{path.name}: has no coordinate system; write it again with one (WGS 84 for GeoJSON)"
         )
-    notes = []
+    notes = list(dict.fromkeys(f"{path.name}: {warning.message}" for warning in said))
+    if others:
+        notes.append(f"{path.name}: only its layer {layer!r} is read; it also holds {', '.join(others)}")
     shapes = np.asarray(frame.geometry.array)
     empty = shapely.is_missing(shapes) | shapely.is_empty(shapes)
     if empty.any():
@@ -77,6 +94,22 @@ def read_vectors(path: Path, *, crs: pyproj.CRS) -> tuple[gpd.GeoDataFrame, tupl
             gpd.GeoSeries(shapely.make_valid(shapes), index=frame.index, crs=frame.crs)
         )
     return frame.reset_index(drop=True), tuple(notes)
+
+
+def _require_kind(path: Path) -> None:
+    with path.open("rb") as file:
+        begin = file.read(256).removeprefix(b"\xef\xbb\xbf").lstrip()
+    if not begin.startswith(_BEGINS[path.suffix.lower()]):
+        raise InputError(
+            f"{path.name}: is damaged, or not what its suffix says; write it again as GeoJSON, GeoPackage, "
+            "shapefile or FlatGeobuf"
+        )
+
+
+def _layer_with_places(path: Path) -> tuple[str | int, list[str]]:
+    """Name of the first layer that holds places, and of the others that do (tables are passed over)."""
+    placed = [str(name) for name, kind in pyogrio.list_layers(path) if kind]
+    return (placed[0], placed[1:]) if placed else (0, [])
 
 
 def polygons_in(shapes: shapely.Geometry | NDArray[np.object_]) -> list[shapely.Polygon]:
@@ -115,7 +148,9 @@ def vector_facts(path: Path, *, most_words: int = 20) -> VectorFacts:
         As `read_vectors`.
     """
     frame, notes = read_vectors(path, crs=pyproj.CRS.from_epsg(4326))
-    info = pyogrio.read_info(path)
+    with warnings.catch_warnings():  # said already
+        warnings.simplefilter("ignore")
+        info = pyogrio.read_info(path, layer=_layer_with_places(path)[0])
     words = {
         str(column): sorted({str(v) for v in frame[column].dropna()})[:most_words]
         for column in frame.columns

@@ -69,7 +69,8 @@ class Display:
 
     def colours(self, core_m: float) -> str:
         """Core in whole or half colours of ten yards."""
-        return f"{round(core_m / COLOUR_M * 2) / 2:g} colours"
+        count = round(core_m / COLOUR_M * 2) / 2
+        return f"{count:g} {'colour' if count <= 1 else 'colours'}"
 
     def distance(self, distance_m: float) -> str:
         """Distance over the water: feet or metres when short, miles or kilometres when long."""
@@ -99,7 +100,7 @@ class Display:
         if not math.isfinite(depth_m):
             return "?"
         sd = f"{self.depth_value(sd_m):.1f}" if math.isfinite(sd_m) else "?"
-        return f"{self.depth_value(depth_m):.1f} ± {sd} {self.depth_unit}"
+        return f"{round(self.depth_value(depth_m), 1) + 0.0:.1f} ± {sd} {self.depth_unit}"
 
     def level(self, level_m: float) -> str:
         """Water level above or below chart datum: to 0.1 ft or a centimetre.
@@ -112,7 +113,7 @@ class Display:
 
     def short(self, distance_m: float) -> str:
         """Offsets and buffers, to a foot or a metre."""
-        return f"{distance_m / FOOT_M:.0f} ft" if self.us else f"{distance_m:.0f} m"
+        return f"{round(distance_m / FOOT_M)} ft" if self.us else f"{round(distance_m)} m"
 
     def speed(self, speed_mps: tuple[float, float]) -> str:
         """A speed, or a range of them."""
@@ -126,13 +127,17 @@ class Display:
 
     def temperature(self, temperature_degc: float) -> str:
         """Water temperature."""
-        return f"{temperature_degc * 1.8 + 32:.0f} F" if self.us else f"{temperature_degc:.0f} C"
+        return f"{round(temperature_degc * 1.8 + 32)} F" if self.us else f"{round(temperature_degc)} C"
 
     def area(self, area_m2: float) -> str:
         """Area, in acres or hectares, or their large brothers."""
         if self.us:
             acres = area_m2 / 4046.8564224
+            if acres < 10:
+                return f"{acres:.2g} acres"
             return f"{acres:,.0f} acres" if acres < 10_000 else f"{area_m2 / 2589988.110336:,.1f} sq mi"
+        if area_m2 < 1e5:
+            return f"{area_m2 / 1e4:.2g} ha"
         return f"{area_m2 / 1e4:,.0f} ha" if area_m2 < 1e8 else f"{area_m2 / 1e6:,.1f} km2"
 
 

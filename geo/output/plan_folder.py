@@ -10,6 +10,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+from geo.errors import InputError
 from geo.files.whole_files import whole_folder
 from geo.output.deck_sheet import deck_sheet_html
 from geo.output.display import Display
@@ -30,9 +31,20 @@ Progress = Callable[[str, int, int], None]
 
 
 def time_of_writing() -> datetime:
-    """Now, or what SOURCE_DATE_EPOCH says, UTC to the second."""
-    epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
-    return datetime.fromtimestamp(int(epoch) if epoch.isdigit() else int(time.time()), UTC)
+    """Now, or what SOURCE_DATE_EPOCH says, UTC to the second.
+
+    Raises
+    ------
+    InputError
+        SOURCE_DATE_EPOCH is no time.
+    """
+    epoch = os.environ.get("SOURCE_DATE_EPOCH") or int(time.time())
+    try:
+        return datetime.fromtimestamp(int(epoch), UTC)
+    except (ValueError, OverflowError, OSError) as error:
+        raise InputError(
+            f"SOURCE_DATE_EPOCH is {epoch!r}; expected whole seconds since 1970, or leave it unset"
+        ) from error
 
 
 def write_plan(

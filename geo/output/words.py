@@ -71,10 +71,12 @@ def _place(rod: RodResult, *, display: Display) -> str:
 def lead_words(rod: RodResult, *, display: Display) -> str:
     """Lead of a rod, and a better one where one is known."""
     lead = display.lead(rod.lead_m)
+    if rod.core_out_m:
+        lead = f"{lead} ({display.colours(rod.core_out_m)})"
     advised = None if rod.advised_lead_m is None else display.lead(rod.advised_lead_m)
     if not rod.lead_given:
         return lead
-    return f"{lead} as rigged" if advised in (None, lead) else f"{lead} as rigged ({advised} advised)"
+    return f"{lead} as rigged" if advised in (None, display.lead(rod.lead_m)) else f"{lead} as rigged ({advised} advised)"
 
 
 def _clearance(clearance_m: float | None, *, display: Display) -> str:

@@ -38,6 +38,7 @@ class RodSetting:
     tables : running depth by lead at the slowest and the fastest speed (the same one twice, if one).
     usual_leads_m : leads as people set them, increasing; what a lead is chosen from.
     lead_m : as the spread gives it; None is to be worked out.
+    leader_m, core_m : what is let out before the core, and the core on the reel.
     """
 
     rod: str
@@ -49,6 +50,12 @@ class RodSetting:
     tables: tuple[LeadTable, LeadTable]
     usual_leads_m: Floats
     lead_m: float | None
+    leader_m: float = 0.0
+    core_m: float = 0.0
+
+    def core_out_m(self, lead_m: float) -> float | None:
+        """How much core is out on a lead; None on a rig without one."""
+        return min(max(lead_m - self.leader_m, 0.0), self.core_m) if self.core_m else None
 
     @property
     def dives(self) -> bool:
@@ -87,6 +94,7 @@ class RodResult:
     worst_clearance_lower_m: float | None
     stretches: tuple[Stretch, ...]
     stations: LureStations
+    core_out_m: float | None = None
 
 
 @dataclass(frozen=True)
@@ -248,6 +256,7 @@ def _check_rod(
             )
         ),
         stations=found,
+        core_out_m=rod.core_out_m(lead),
     )
 
 

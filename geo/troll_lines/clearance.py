@@ -62,7 +62,7 @@ class LureStations:
     @property
     def may_touch(self) -> Flags:
         """It may: its one-sided 95 % lower bound is at or below the bottom."""
-        return self.snagging & (self.clearance_m > 0) & (self.clearance_lower_m <= 0)
+        return self.snagging & (self.clearance_m > 0) & ~(self.clearance_lower_m > 0)  # no bound: it may
 
     @property
     def unknown(self) -> Flags:
@@ -182,7 +182,7 @@ def failing_stretches(
 
 
 def _joined_runs(flags: Flags) -> Iterator[tuple[int, int]]:
-    """First and last index of runs of True; gaps of a station or two are bridged."""
+    """First and last index of runs of True; gaps of one station are bridged."""
     at = np.flatnonzero(flags)
     if not len(at):
         return

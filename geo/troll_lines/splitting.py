@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from geo.troll_lines.turning import chainage_of, is_closed, points_at, sub_line
+from geo.troll_lines.turning import chainage_of, is_closed, points_at, sub_line, sub_ring
 
 Floats = NDArray[np.float64]
 _REACH_RATIO = 0.4
@@ -25,8 +25,8 @@ def split_long(points: Floats, *, longest_m: float, rather_at_m: Floats) -> list
     if total <= longest_m:
         return [points]
     if is_closed(points) and len(rather_at_m):  # open a ring where it fails
-        first = float(rather_at_m[0])
-        points = np.vstack((sub_line(points, first, total), sub_line(points, 0.0, first)[1:]))
+        first = float(rather_at_m[0]) % total
+        points = sub_ring(points, first, first + total)
         rather_at_m = (rather_at_m - first) % total
     rather = np.unique(rather_at_m)
     pieces, start = [], 0.0

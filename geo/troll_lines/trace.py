@@ -178,12 +178,14 @@ def _on_target(
     good = is_on_target(here, depth) & deep
     if good.all():
         return [points]
-    closed = is_closed(points)
-    if closed:  # start in the worst gap, so that no good part is torn at the seam
-        first = int(np.flatnonzero(~good)[0])
-        turn = at[first]
-        points = sub_ring(points, turn, turn + at[-1])
-        at = _stations(points, at[1] - at[0])
+    if is_closed(points):
+        if not good.any():
+            return []
+        start = _middle_of_longest_gap(good, deep, most=int(_BRIDGE_RADII * turn_radius_m / at[1]) - 1)
+        if start is None:
+            return [points]
+        points = sub_ring(points, at[start], at[start] + at[-1])
+        at = _stations(points, at[1])
         here = points_at(points, at)
         depth = legal.depth_now(here, level_above_datum_m=level_above_datum_m)
         deep = depth >= legal.least_depth_m + _DEPTH_MARGIN_M
@@ -196,6 +198,22 @@ def _on_target(
         else:
             spans.append([a, b])
     return [sub_line(points, at[a], at[b]) for a, b in spans if b > a]
+
+
+def _middle_of_longest_gap(good: NDArray[np.bool_], deep: NDArray[np.bool_], *, most: int) -> int | None:
+    """Where a ring is opened: no good part is torn there. None where every gap can be bridged.
+
+    Parameters
+    ----------
+    good, deep : at even stations around the ring, the last one being the first again.
+    most : stations of a gap that may be bridged.
+    """
+    n, first = len(good) - 1, int(np.argmax(good))
+    gaps = [(first + a, first + b) for a, b in _runs(~np.roll(good[:-1], -first))]
+    if all(b - a < most and deep[np.arange(a, b + 1) % n].all() for a, b in gaps):
+        return None
+    a, b = max(gaps, key=lambda gap: gap[1] - gap[0])
+    return (a + b) // 2 % n
 
 
 def _runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:

@@ -21,7 +21,7 @@ Depths = NDArray[np.float32]
 
 STRIP_ROWS = 256
 _CACHE_BYTES = 256 * 1024**2
-# A corner this light does not count, so that a point on the outermost cell centres is on the data.
+# A missing corner this light does not count, so that a point on the outermost cell centres is on the data.
 _LEAST_WEIGHT = 1e-5
 
 
@@ -177,7 +177,7 @@ class DepthGrid:
             r1, c1 = np.minimum(r + 1, block.shape[0] - 1), np.minimum(c + 1, cols - 1)
             v = np.stack((block[r, c], block[r, c1], block[r1, c], block[r1, c1])).astype(float)
             w = np.stack(((1 - fr) * (1 - fc), (1 - fr) * fc, fr * (1 - fc), fr * fc))
-            light = np.abs(w) < _LEAST_WEIGHT
+            light = np.isnan(v) & (np.abs(w) < _LEAST_WEIGHT)
             depth[at] = np.where(light, 0.0, w * v).sum(axis=0)
             across = (1 - fr) * (v[1] - v[0]) + fr * (v[3] - v[2])
             down = (1 - fc) * (v[2] - v[0]) + fc * (v[3] - v[1])

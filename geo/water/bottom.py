@@ -122,7 +122,8 @@ def read_bottom(
         raise InputError(f"{path.name}: has no column {field!r}; {hint}it has {', '.join(have) or 'none'}")
     known: dict[str, str] = {}
     faults = []
-    words = [v if isinstance(v, str) else "unknown" for v in frame[field]]
+    missing = frame[field].isna()
+    words = ["unknown" if gone else _word(v) for v, gone in zip(frame[field], missing, strict=True)]
     for word in sorted(set(words)):
         try:
             known[word] = class_from_name(word, names=names)
@@ -138,6 +139,12 @@ def read_bottom(
     if not pieces:
         raise InputError(f"{path.name}: holds no polygon; bottom types are read from polygons")
     return build_bottom_map(pieces), notes
+
+
+def _word(value: object) -> str:
+    """What a cell of the column says: codes may be numbers, a blank is unknown."""
+    text = f"{value:g}" if isinstance(value, float) else str(value)
+    return text.strip() or "unknown"
 
 
 def build_bottom_map(pieces: Sequence[tuple[shapely.Geometry, str]]) -> BottomMap:

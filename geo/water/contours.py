@@ -22,6 +22,8 @@ from geo.water.bathymetry import DepthGrid
 
 Floats = NDArray[np.float64]
 _GEOD = pyproj.Geod(ellps="WGS84")
+# Neighbouring float32 values near 0 lie so close that a vertex between them would fall on the node itself.
+_OFF_M = 1e-6
 
 
 def threshold_from_level(charted_m: float) -> float:
@@ -30,7 +32,7 @@ def threshold_from_level(charted_m: float) -> float:
     No float32 cell can equal it, so no vertex falls on a node, and cells equal to the level count as
     shallow (the safe side). On quantised data the side moves the area of a thin band by several per cent.
     """
-    at = np.float32(charted_m)
+    at = np.float32(charted_m + _OFF_M)
     return (float(at) + float(np.nextafter(at, np.float32(np.inf)))) / 2
 
 

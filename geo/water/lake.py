@@ -69,7 +69,8 @@ def contour_depths(
         first, last = [0.0], [float(int(deep) + 1)]
         edges = first + [d for d in levels if d > 0] + last
         return levels, edges
-    low, high = int(shallow // asked), int(-(-deep // asked))
+    # a hair lower: cells that equal an edge count as shallower than it
+    low, high = int(max(shallow - 0.001, 0.0) // asked), int(-(-deep // asked))
     high += high * asked <= deep
     edges = [k * asked for k in range(low, high + 1)]
     return [d for d in edges if depth_range_now_m[0] < d < deep], edges

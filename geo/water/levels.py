@@ -25,13 +25,12 @@ def charted_depth_from_values(
 
     Notes
     -----
-    ``charted = datum - elevation``. Differences of decimal numbers carry noise in the 14th digit, which
-    would put half the cells of a quantised lake on the wrong side of a level: hence 0.1 mm steps.
+    ``charted = datum - elevation``. Decimal numbers carry noise in their last digits, which would put half
+    the cells of a quantised lake on the wrong side of a level: hence steps of 0.0001 of the file's own unit
+    (tenths of a foot are no whole number of tenths of a millimetre).
     """
-    metres = values * unit_m
-    if vertical == "depth":
-        return metres
-    return np.round((datum_m or 0.0) - metres, 4)
+    counted_down = values if vertical == "depth" else (datum_m or 0.0) / unit_m - values
+    return np.round(counted_down, 4) * unit_m
 
 
 def depth_now_from_charted(charted_m: Floats, *, level_above_datum_m: float) -> Floats:

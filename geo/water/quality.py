@@ -12,7 +12,7 @@ from geo.errors import InputError
 
 Floats = NDArray[np.float64]
 
-# 95 % depth accuracy a + b d and 95 % position accuracy a + b d, metres [S57, attribute 72; as quoted in S68, Annex A].
+# 95 % accuracy of depth, then of place, each a + b d, metres [S57, attribute 72; as quoted in S68, Annex A].
 _ZONES = {
     "A1": ((0.5, 0.01), (5.0, 0.05)),
     "A2": ((1.0, 0.02), (20.0, 0.0)),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+import warnings
 from dataclasses import dataclass
 from pathlib import Path
 from threading import Lock
@@ -58,7 +59,9 @@ def _open(path: Path) -> Any:
     if not path.is_file():
         raise InputError(f"{path}: is a folder; expected a GeoTIFF file")
     try:
-        return rasterio.open(path, driver=DRIVER)
+        with warnings.catch_warnings():  # a file that lies nowhere is refused below, in words
+            warnings.simplefilter("ignore", rasterio.errors.NotGeoreferencedWarning)
+            return rasterio.open(path, driver=DRIVER)
     except rasterio.errors.RasterioError as error:
         raise InputError(
             f"{path.name}: cannot be read as GeoTIFF ({_one_line(error)}); "
@@ -80,6 +83,9 @@ def _check_header(src: Any, path: Path, band: int) -> None:
         )
     if not 1 <= band <= src.count:
         raise InputError(f"{path.name}: band {band} does not exist; the file has {src.count}")
+    dtype = src.dtypes[band - 1]
+    if np.dtype(dtype).kind not in "fiu":
+        raise InputError(f"{path.name}: band {band} holds {dtype} numbers; expected real numbers")
     t = src.transform
     if not math.isfinite(t.determinant) or t.determinant == 0 or t.is_identity:
         raise InputError(
@@ -117,7 +123,7 @@ def _flat(crs: pyproj.CRS) -> pyproj.CRS:
         raise InputError(
             f"{crs.name}: is no map projection or latitude/longitude; name the right one in [water] crs"
         )
-    return crs
+    return crs.to_2d()
 
 
 class _Rows:
@@ -142,8 +148,8 @@ class _Rows:
                 ) from error
         values: Floats = raw.data.astype(np.float64)
         mask = np.ma.getmaskarray(raw) | ~np.isfinite(values)
-        if self._missing is not None:
-            mask |= values == self._missing
+        if self._missing is not None:  # a float32 file holds -9999.9 only nearly
+            mask |= np.abs(values - self._missing) <= 1e-7 * abs(self._missing)
         values = values * src.scales[self._band - 1] + src.offsets[self._band - 1]
         values[mask] = np.nan
         return values
@@ -184,10 +190,7 @@ def read_raster(
         native = _raster_crs(src, path, crs)
         shape, transform = (src.height, src.width), src.transform
         bands = src.count
-        dtype = src.dtypes[band - 1]
         dated = _date_in(src.tags())
-    if np.dtype(dtype).kind not in "fiu":
-        raise InputError(f"{path.name}: band {band} holds {dtype} numbers; expected real numbers")
     rows = _Rows(path, band, missing)
 
     def read_rows(row0: int, row1: int) -> Depths:
@@ -212,7 +215,7 @@ def read_raster(
             f"{path.name}: charted depths run from {low:.6g} to {high:.6g} m, beyond any lake or sea; check "
             f"unit ({unit!r}), datum and a missing value that the file does not declare (missing = ...)"
         )
-    easting, northing = _middle_deg(native, transform, shape)
+    longitude, latitude = _middle_deg(native, transform, shape)
     if vertical == "depth":
         datum = "chart datum of the file"
     else:
@@ -222,7 +225,7 @@ def read_raster(
         shape=shape,
         transform=transform,
         crs=native,
-        work_crs=work_crs_of(native, longitude_deg=easting, latitude_deg=northing),
+        work_crs=work_crs_of(native, longitude_deg=longitude, latitude_deg=latitude),
         depth_range_m=(low, high),
         missing_ratio=1 - count / (shape[0] * shape[1]),
         quality=quality or quality_from_name(None),
@@ -285,14 +288,8 @@ def raster_facts(path: Path, *, band: int = 1, crs: str | None = None) -> Raster
             some.append(good[:: max(1, len(good) // 4096)])
     sample = np.concatenate(some) if some else np.empty(0)
     sides = bounds = None
-    if native is not None and count:
-        grid = read_raster(path, vertical="depth", band=band, crs=crs, unit="m") if high < DEEPEST_M else None
-        if grid is not None and low > -DEEPEST_M:
-            sides = grid.cell_sides_m
-            h, w = shape
-            e, n = grid.work_from_cells([-0.5, w - 0.5, w - 0.5, -0.5], [-0.5, -0.5, h - 0.5, h - 0.5])
-            lon, lat = grid.longitude_latitude(e, n)
-            bounds = (float(lon.min()), float(lat.min()), float(lon.max()), float(lat.max()))
+    if native is not None:
+        sides, bounds = _frame(native, transform, shape)
     return RasterFacts(
         path=path,
         driver=driver,
@@ -314,6 +311,27 @@ def raster_facts(path: Path, *, band: int = 1, crs: str | None = None) -> Raster
         bounds_deg=bounds,
         data_date=dated,
     )
+
+
+def _frame(
+    crs: pyproj.CRS, transform: Any, shape: tuple[int, int]
+) -> tuple[tuple[float, float], tuple[float, float, float, float]]:
+    """Sides of the middle cell (m), and west, south, east, north of the corners (degrees)."""
+    longitude, latitude = _middle_deg(crs, transform, shape)
+    grid = DepthGrid(
+        read_rows=lambda row0, row1: np.empty((row1 - row0, shape[1]), np.float32),  # its place is all we ask
+        shape=shape,
+        transform=transform,
+        crs=crs,
+        work_crs=work_crs_of(crs, longitude_deg=longitude, latitude_deg=latitude),
+        depth_range_m=(0.0, 0.0),
+        missing_ratio=0.0,
+        quality=quality_from_name(None),
+    )
+    right, low = shape[1] - 0.5, shape[0] - 0.5
+    e, n = grid.work_from_cells([-0.5, right, right, -0.5], [-0.5, -0.5, low, low])
+    lon, lat = grid.longitude_latitude(e, n)
+    return grid.cell_sides_m, (float(lon.min()), float(lat.min()), float(lon.max()), float(lat.max()))
 
 
 def _step(sample: NDArray[np.float64]) -> float | None:

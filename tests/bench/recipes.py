@@ -1,6 +1,6 @@
 """Made rasters of any size from a seed, written strip by strip, for the benchmarks.
 
-Depth is a sum of three smooth random fields (cubic B-splines on random nodes), so it looks like a lake's
+Depth is a sum of smooth random fields of several sizes (cubic B-splines on random nodes), so it looks like a lake's
 floor at every zoom and costs little to make. Where it comes out above the surface there is no data, so
 that every raster has a shore, islands and holes.
 """
@@ -40,7 +40,9 @@ def write_lake(path: Path, *, side: int, kind: str, seed: int = 1, cell_m: float
     """
     rng = np.random.default_rng(seed)
     fields = []
-    for spacing, amplitude in ((side / 6, 60.0), (side / 25, 12.0), (max(side / 150, 24.0), 2.0)):
+    for spacing, amplitude in ((side / 6, 60.0), (side / 25, 12.0), (side / 150, 2.0), (24.0, 1.5), (7.0, 0.6)):
+        if spacing < 4:
+            continue
         basis = _basis(side, spacing)
         fields.append((basis, rng.normal(0.0, amplitude, (basis.shape[1], basis.shape[1]))))
     profile = {
