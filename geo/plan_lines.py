@@ -17,8 +17,9 @@ from geo.troll_lines.checked_line import Wanted, check_line
 from geo.troll_lines.clearance import Surroundings
 from geo.troll_lines.splitting import split_long, start_near
 from geo.troll_lines.targets import Ground, depth_ground, transition_ground
-from geo.troll_lines.trace import LegalWater, PaddedDepth, legal_water, padded_depth, trace_lines
+from geo.troll_lines.trace import LegalWater, ground_around, legal_water, trace_lines
 from geo.troll_lines.turning import Floats
+from geo.water.bathymetry import DepthGrid
 from geo.water.lake import Lake
 
 DEFAULT_ABOVE_BOTTOM_M = (0.3, 1.5)  # assumed
@@ -30,7 +31,7 @@ class LinePlanner:
 
     def __init__(self, loaded: LoadedPlan, lake: Lake) -> None:
         self._loaded, self._lake = loaded, lake
-        self._padded: dict[float, PaddedDepth] = {}
+        self._around: dict[float, DepthGrid] = {}
 
     @cached_property
     def _legal(self) -> LegalWater:
@@ -119,10 +120,10 @@ class LinePlanner:
 
     def _ground(self, target: TargetTable, level_m: float, turn_radius_m: float) -> Ground | str:
         if target.transition is None or target.side is None:
-            if turn_radius_m not in self._padded:
-                self._padded[turn_radius_m] = padded_depth(self._lake.grid, turn_radius_m=turn_radius_m)
+            if turn_radius_m not in self._around:
+                self._around[turn_radius_m] = ground_around(self._lake.grid, turn_radius_m=turn_radius_m)
             return depth_ground(
-                self._padded[turn_radius_m],
+                self._around[turn_radius_m],
                 depth_m=target.depth_m or (0.0, np.inf),
                 level_above_datum_m=level_m,
                 keep_out=self._lake.keep_out,

@@ -182,12 +182,9 @@ def draw_water(lake: Lake, loaded: LoadedPlan) -> DrawnWater:
     levels, edges = contour_depths(
         tables.water.contours or _usual_step_m(now[1], us=tables.plan.units == "us"), depth_range_now_m=now
     )
-    contours = tuple(
-        DepthContour(c.charted_m + level, c.lines, float(c.lines.length)) for c in lake.contours_now(levels)
-    )
-    bands = tuple(
-        DepthBand(b.shallow_m + level, b.deep_m + level, b.water, b.area_m2) for b in lake.bands_now(edges)
-    )
+    lines, filled = lake.contoured_now(levels, edges)
+    contours = tuple(DepthContour(c.charted_m + level, c.lines, float(c.lines.length)) for c in lines)
+    bands = tuple(DepthBand(b.shallow_m + level, b.deep_m + level, b.water, b.area_m2) for b in filled)
     if not contours:
         have = display_of(tables).depth_range(max(now[0], 0.0), now[1])
         fault = f"the lake has none of these depths; it has {have}"

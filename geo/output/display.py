@@ -65,7 +65,7 @@ class Display:
 
     def lead(self, lead_m: float) -> str:
         """Line let out: to a foot or half a metre."""
-        return f"{lead_m / FOOT_M:.0f} ft" if self.us else f"{round(lead_m * 2) / 2:g} m"
+        return f"{round(lead_m / FOOT_M)} ft" if self.us else f"{round(lead_m * 2) / 2:g} m"
 
     def colours(self, core_m: float) -> str:
         """Core in whole or half colours of ten yards."""

@@ -27,6 +27,7 @@ FILES = {
     "routes": "routes.gpx",
     "layers": "plan.gpkg",
 }
+_PICTURE_CELLS = 4096
 Progress = Callable[[str, int, int], None]
 
 
@@ -88,9 +89,8 @@ def write_plan(
         (staging / FILES["routes"]).write_bytes(routes)
         progress("map", 0, 1)
         grid = lake.grid
-        picture = depth_picture(
-            grid.whole() + lake.level_above_datum_m, transform=grid.transform, crs=grid.crs
-        )
+        charted, transform = grid.coarse(largest_cells=_PICTURE_CELLS)
+        picture = depth_picture(charted + lake.level_above_datum_m, transform=transform, crs=grid.crs)
         page = map_html(plan, display, depth_picture=picture, printed=printed, data_date=plan.water.data_date)
         (staging / FILES["map"]).write_text(page, "utf-8")
         sheet = deck_sheet_html(plan, display, printed=printed, data_date=plan.water.data_date)

@@ -76,7 +76,11 @@ def lead_words(rod: RodResult, *, display: Display) -> str:
     advised = None if rod.advised_lead_m is None else display.lead(rod.advised_lead_m)
     if not rod.lead_given:
         return lead
-    return f"{lead} as rigged" if advised in (None, display.lead(rod.lead_m)) else f"{lead} as rigged ({advised} advised)"
+    return (
+        f"{lead} as rigged"
+        if advised in (None, display.lead(rod.lead_m))
+        else f"{lead} as rigged ({advised} advised)"
+    )
 
 
 def _clearance(clearance_m: float | None, *, display: Display) -> str:

@@ -9,7 +9,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from geo.troll_lines.trace import PaddedDepth, depth_region, side_region
+from geo.troll_lines.trace import depth_region, side_region
+from geo.water.bathymetry import DepthGrid
 from geo.water.bottom import BottomMap, TransitionLine
 
 Floats = NDArray[np.float64]
@@ -25,17 +26,17 @@ class Ground:
 
 
 def depth_ground(
-    padded: PaddedDepth,
+    ground: DepthGrid,
     *,
     depth_m: tuple[float, float],
     level_above_datum_m: float,
     keep_out: shapely.Geometry,
     turn_radius_m: float,
 ) -> Ground:
-    """A band of depths now: the edge is the contour in its middle."""
+    """A band of depths now: the edge is the contour in its middle. `ground` is `trace.ground_around`."""
     shallow, deep = depth_m
     region = depth_region(
-        padded,
+        ground,
         charted_m=(shallow + deep) / 2 - level_above_datum_m,
         keep_out=keep_out,
         turn_radius_m=turn_radius_m,

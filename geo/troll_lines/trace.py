@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from scipy import ndimage
 
 from geo.files.vectors import lines_in, polygons_in
 from geo.troll_lines.turning import (
@@ -25,8 +24,9 @@ from geo.troll_lines.turning import (
     sub_ring,
     without_micro_segments,
 )
-from geo.water.bathymetry import DepthGrid, Depths
+from geo.water.bathymetry import DepthGrid
 from geo.water.contours import region_deeper_than, trace_contours, whole_quads
+from geo.water.filling import carried_on
 
 Floats = NDArray[np.float64]
 
@@ -60,40 +60,19 @@ def legal_water(grid: DepthGrid, *, keep_out: shapely.Geometry, least_depth_m: f
     return LegalWater(grid, area, keep_out, least_depth_m)
 
 
-@dataclass(frozen=True)
-class PaddedDepth:
-    """Charted depths with holes filled by the nearest depth, and the edge carried on.
-
-    Lines then run through the mask and the edge as if the ground went on, and are cut there afterwards,
-    instead of following the mask's outline.
-    """
-
-    grid: DepthGrid
-    depth: Depths
-    pad: int
-
-
-def padded_depth(grid: DepthGrid, *, turn_radius_m: float) -> PaddedDepth:
-    """Fill up to 8 turn radii around what is known."""
-    reach_m = _PAD_RADII * turn_radius_m
-    pad = int(np.ceil(reach_m / min(grid.cell_sides_m)))
-    depth = np.pad(grid.whole(), pad, constant_values=np.nan)
-    missing = ~np.isfinite(depth)
-    wide, high = grid.cell_sides_m
-    away, nearest = ndimage.distance_transform_edt(missing, sampling=(high, wide), return_indices=True)
-    filled = depth[nearest[0], nearest[1]]
-    filled[away > reach_m] = np.nan
-    return PaddedDepth(grid, filled, pad)
+def ground_around(grid: DepthGrid, *, turn_radius_m: float) -> DepthGrid:
+    """The lake carried on for 8 turn radii, so that lines do not follow the outline of the data."""
+    return carried_on(grid, reach_m=_PAD_RADII * turn_radius_m)
 
 
 def depth_region(
-    padded: PaddedDepth, *, charted_m: float, keep_out: shapely.Geometry, turn_radius_m: float
+    ground: DepthGrid, *, charted_m: float, keep_out: shapely.Geometry, turn_radius_m: float
 ) -> shapely.Geometry:
     """The ground deeper than a charted depth, less the hazards on its edge, so that lines go round.
 
     A hazard wholly inside or outside is left to the cutting: a ring around it would follow nothing.
     """
-    region = region_deeper_than(padded.grid, padded.depth, charted_m=charted_m, pad=padded.pad)
+    region = region_deeper_than(ground, charted_m=charted_m)
     region = region.simplify(turn_radius_m / 100).buffer(0)
     edge = region.boundary
     for mark in shapely.get_parts(keep_out):

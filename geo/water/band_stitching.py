@@ -30,9 +30,7 @@ class Pieces:
     owner: Ints
 
 
-def stitch_band(
-    pieces: Sequence[Pieces], *, strip_rows: int, block_columns: int
-) -> NDArray[np.object_]:
+def stitch_band(pieces: Sequence[Pieces], *, strip_rows: int, block_columns: int) -> NDArray[np.object_]:
     """Join the pieces of one band into valid polygons.
 
     Parameters

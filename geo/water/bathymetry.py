@@ -14,6 +14,7 @@ import numpy as np
 import pyproj
 from numpy.typing import ArrayLike, NDArray
 
+from geo.water.levels import Counting
 from geo.water.quality import DepthQuality
 
 Floats = NDArray[np.float64]
@@ -47,13 +48,14 @@ class DepthGrid:
 
     Attributes
     ----------
-    read_rows : (row0, row1) -> float32 charted depths of these rows, metres, positive down, NaN = missing.
+    read_rows : (row0, row1) -> float32 values of these rows as they are stored, NaN = missing.
     shape : rows, columns.
     transform : column and row (of cell corners) -> native x and y.
     crs, work_crs : of the source; UTM on the same datum, in metres, for everything planned.
     depth_range_m : least and greatest charted depth.
     missing_ratio : share of cells without a depth.
     quality : how sure the depths are.
+    counting : what stored values mean; as they stand, charted depths in metres.
     files : names of the source files.
     datum : what depths refer to, in words.
     data_date : of the depths, YYYY-MM-DD, where the file says so.
@@ -67,6 +69,7 @@ class DepthGrid:
     depth_range_m: tuple[float, float]
     missing_ratio: float
     quality: DepthQuality
+    counting: Counting = field(default_factory=Counting)
     files: tuple[str, ...] = ()
     datum: str = ""
     data_date: str | None = None
@@ -84,13 +87,30 @@ class DepthGrid:
         object.__setattr__(self, "_strip", strip)
 
     def blocks(self) -> Iterator[tuple[int, Depths]]:
-        """Strips from the top: first row and charted depths; each repeats the first row of the next."""
+        """Strips from the top: first row and stored values; each repeats the first row of the next."""
         for index in range(-(-max(self.shape[0] - 1, 1) // STRIP_ROWS)):
             yield index * STRIP_ROWS, self._strip(index)
 
     def whole(self) -> Depths:
-        """All charted depths at once. Only where the method needs the whole lake in memory."""
-        return self.read_rows(0, self.shape[0])
+        """All charted depths at once. For small lakes and tests: nothing in a plan needs it."""
+        return self.counting.charted_m(self.read_rows(0, self.shape[0])).astype(np.float32)
+
+    def coarse(self, *, largest_cells: int) -> tuple[Depths, affine.Affine]:
+        """Charted depths on a coarser grid, the shoalest of each square of cells, and its transform.
+
+        Parameters
+        ----------
+        largest_cells : rows and columns at most; a lake that has fewer comes as it is.
+        """
+        rows, cols = self.shape
+        k = -(-max(rows, cols) // largest_cells)
+        high, wide = -(-rows // k), -(-cols // k)
+        out = np.full((high, wide), np.nan, np.float32)
+        for row in range(high):
+            strip = self.counting.charted_m(self.read_rows(row * k, min((row + 1) * k, rows)))
+            shoalest = np.fmin.reduce(strip, axis=0)
+            out[row] = np.fmin.reduceat(shoalest, np.arange(0, cols, k))
+        return out, self.transform * affine.Affine.scale(k)
 
     @cached_property
     def _to_work(self) -> pyproj.Transformer:
@@ -178,10 +198,10 @@ class DepthGrid:
             v = np.stack((block[r, c], block[r, c1], block[r1, c], block[r1, c1])).astype(float)
             w = np.stack(((1 - fr) * (1 - fc), (1 - fr) * fc, fr * (1 - fc), fr * fc))
             light = np.isnan(v) & (np.abs(w) < _LEAST_WEIGHT)
-            depth[at] = np.where(light, 0.0, w * v).sum(axis=0)
+            depth[at] = self.counting.between_m(np.where(light, 0.0, w * v).sum(axis=0))
             across = (1 - fr) * (v[1] - v[0]) + fr * (v[3] - v[2])
             down = (1 - fc) * (v[2] - v[0]) + fc * (v[3] - v[1])
-            slope[at] = np.hypot(across / wide, down / high)
+            slope[at] = np.hypot(across / wide, down / high) * abs(self.counting.per_value_m)
         shape = np.shape(easting_m)
         return depth.reshape(shape), slope.reshape(shape)
 

@@ -24,9 +24,17 @@ Values = NDArray[np.float32]
 ReadRows = Callable[[int, int], Values]
 
 STRIP_ROWS = 512
-BLOCK_COLUMNS = 512
+BLOCK_COLUMNS = 256
 _ON_LINE = 1e-11  # cells; rounding of a block's own coordinates is 5e-13, the least fraction of an edge 1e-9
 _WORKERS = 2
+
+
+class TooManyPoints(Exception):
+    """The output would have more points than allowed; `by_level` counts them so far."""
+
+    def __init__(self, by_level: Sequence[int]) -> None:
+        self.by_level = tuple(by_level)
+        super().__init__(f"over the limit with {sum(by_level)} points")
 
 
 @dataclass(frozen=True)
@@ -60,6 +68,7 @@ def trace_blocks(
     edges: Sequence[float] = (),
     strip_rows: int = STRIP_ROWS,
     block_columns: int = BLOCK_COLUMNS,
+    most_points: int | None = None,
     progress: Callable[[int, int], None] = lambda *_: None,
 ) -> tuple[list[Ragged], list[NDArray[np.object_]]]:
     """Trace contour lines at levels, and fill bands between neighbouring edges.
@@ -71,21 +80,34 @@ def trace_blocks(
     levels : values to trace, none equal to any value of the array.
     edges : increasing values to fill between, likewise.
     strip_rows, block_columns : size of a block; the result does not depend on it.
+    most_points : stop when lines (or bands) have more.
     progress : (rows done, rows) as the work goes on.
 
     Returns
     -------
     Lines of each level, greater values on the left, cells (column, row), centres at whole numbers; and
     polygons of each band, valid, touching along whole edges only.
+
+    Raises
+    ------
+    TooManyPoints
+        More than `most_points` in lines, or in the outlines of bands.
     """
     lines: list[list[Ragged]] = [[] for _ in levels]
     bands: list[list[Pieces]] = [[] for _ in edges[1:]]
 
+    on_lines, on_bands = [0] * len(lines), [0] * len(bands)
+
     def take(found: _Found) -> None:
         for k, part in found.lines.items():
             lines[k].append(part)
+            on_lines[k] += len(part.points)
         for k, piece in found.bands.items():
             bands[k].append(piece)
+            on_bands[k] += len(piece.points)
+        for counts in (on_lines, on_bands):
+            if most_points is not None and sum(counts) > most_points:
+                raise TooManyPoints(counts)
 
     tracer = _Tracer(np.asarray(levels, float), np.asarray(edges, float))
     with ThreadPoolExecutor(_WORKERS) as pool:
@@ -172,7 +194,9 @@ class _Tracer:
                         found.lines[self._level_of_edge[k]] = line
         return found
 
-    def _generator(self, values: Values, mask: NDArray[np.bool_] | None) -> contourpy.ThreadedContourGenerator:
+    def _generator(
+        self, values: Values, mask: NDArray[np.bool_] | None
+    ) -> contourpy.ThreadedContourGenerator:
         shape = values.shape
         if shape not in self._grids:
             x, y = np.meshgrid(np.arange(shape[1], dtype=float), np.arange(shape[0], dtype=float))
@@ -204,7 +228,7 @@ def _canonical(points: Floats, block: _Block, low: float, high: float) -> tuple[
     on_low = np.zeros(len(points), bool)
     near = np.rint(points)
     off = np.abs(points - near) > _ON_LINE
-    out = near + (block.column, block.row)
+    out = near + np.array([block.column, block.row])
     for axis in (0, 1):  # which coordinate lies between two nodes
         at = np.flatnonzero(off[:, axis])
         fixed = near[at, 1 - axis].astype(np.intp)
@@ -248,8 +272,8 @@ def _rectangle(block: _Block) -> Pieces:
 
 
 def _pieces(points: Floats, rings: NDArray[np.uint32], polygons: NDArray[np.uint32]) -> Pieces:
-    counts = np.diff(polygons.astype(np.int64))
-    return Pieces(points, rings.astype(np.int64), np.repeat(np.arange(len(counts)), counts))
+    polygon = np.searchsorted(polygons[1:], np.arange(len(rings) - 1), side="right")
+    return Pieces(points, rings.astype(np.int64), polygon.astype(np.int64))
 
 
 def _join(parts: list[Ragged]) -> Ragged:
@@ -269,7 +293,8 @@ def _join(parts: list[Ragged]) -> Ragged:
     heads = [int(i) for i in open_ if tuple(first[i].tolist()) not in ends]
     used: set[int] = set()
     for head in [*heads, *map(int, open_)]:
-        chain, at = [], head
+        chain: list[int] = []
+        at: int | None = head
         while at is not None and at not in used:
             used.add(at)
             chain.append(at)

@@ -2,38 +2,28 @@
 
 The water that can be contoured is the quads whose four corners hold a depth. Bands tile it exactly; the
 half cell beyond it (the fringe) is told apart. Levels stand off the data: a cell that equals a level counts
-as shallow.
+as shallow. The lake is read strip by strip and never held whole.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-import contourpy
 import numpy as np
 import pyproj
 import shapely
 from numpy.typing import NDArray
 
-from geo.files.vectors import polygons_in
+from geo.errors import InputError
 from geo.water.bathymetry import DepthGrid
+from geo.water.contour_blocks import Ragged, TooManyPoints, trace_blocks
 
 Floats = NDArray[np.float64]
+Progress = Callable[[int, int], None]
 _GEOD = pyproj.Geod(ellps="WGS84")
-# Neighbouring float32 values near 0 lie so close that a vertex between them would fall on the node itself.
-_OFF_M = 1e-6
-
-
-def threshold_from_level(charted_m: float) -> float:
-    """The number to contour at for a nominal charted depth: between two float32 values, deeper side.
-
-    No float32 cell can equal it, so no vertex falls on a node, and cells equal to the level count as
-    shallow (the safe side). On quantised data the side moves the area of a thin band by several per cent.
-    """
-    at = np.float32(charted_m + _OFF_M)
-    return (float(at) + float(np.nextafter(at, np.float32(np.inf)))) / 2
+MOST_VERTICES = 100_000_000
 
 
 @dataclass(frozen=True)
@@ -54,83 +44,116 @@ class Band:
     area_m2: float
 
 
-def _generator(depth: NDArray[np.float32]) -> contourpy.ContourGenerator:
-    return contourpy.contour_generator(
-        z=np.ma.masked_invalid(depth),
-        name="serial",
-        corner_mask=False,
-        line_type=contourpy.LineType.ChunkCombinedOffset,
-        fill_type=contourpy.FillType.OuterOffset,
-    )
-
-
-def trace_contours(grid: DepthGrid, *, charted_m: Sequence[float]) -> list[Contour]:
-    """Lines of equal charted depth, one entry per level that the lake has."""
-    generator = _generator(grid.whole())
-    found = []
-    for level in charted_m:
-        points, offsets = (part[0] for part in generator.lines(threshold_from_level(level)))
-        if points is None:
-            continue
-        e, n = grid.work_from_cells(points[:, 0], points[:, 1])
-        index = np.repeat(np.arange(len(offsets) - 1), np.diff(offsets.astype(int)))
-        found.append(Contour(level, shapely.multilinestrings(shapely.linestrings(e, n, indices=index))))
-    return found
+def trace_contours(
+    grid: DepthGrid, *, charted_m: Sequence[float], most_vertices: int = MOST_VERTICES
+) -> list[Contour]:
+    """Lines of equal charted depth, one entry per level that the lake has; see `contour_lake`."""
+    return contour_lake(grid, charted_m=charted_m, edges_m=(), most_vertices=most_vertices)[0]
 
 
 def build_bands(grid: DepthGrid, *, charted_m: Sequence[float]) -> list[Band]:
-    """The water between each two neighbouring charted depths; bands without water are left out.
+    """The water between each two neighbouring charted depths; see `contour_lake`."""
+    return contour_lake(grid, charted_m=(), edges_m=charted_m)[1]
+
+
+def contour_lake(
+    grid: DepthGrid,
+    *,
+    charted_m: Sequence[float],
+    edges_m: Sequence[float],
+    areas: bool = True,
+    most_vertices: int = MOST_VERTICES,
+    progress: Progress = lambda *_: None,
+) -> tuple[list[Contour], list[Band]]:
+    """Contours and bands of a lake in one pass over it.
 
     Parameters
     ----------
     grid : the lake.
-    charted_m : increasing edges; what is shallower than the first or deeper than the last is in no band.
+    charted_m : charted depths to trace, increasing.
+    edges_m : increasing charted depths to fill between; what is shallower than the first or deeper than the
+        last is in no band.
+    areas : work out geodesic areas (else NaN).
+    most_vertices : refuse to make more.
+    progress : (rows done, rows) as the work goes on.
+
+    Returns
+    -------
+    A contour per level and a band per interval that the lake has.
+
+    Raises
+    ------
+    InputError
+        More vertices than allowed: a noisy raster; the message names the levels that make most of them.
     """
-    generator = _generator(grid.whole())
-    bands = []
-    for shallow, deep in pairwise(charted_m):
-        water = _project(grid, generator.filled(threshold_from_level(shallow), threshold_from_level(deep)))
-        if not water.is_empty:
-            bands.append(Band(shallow, deep, water, geodesic_area_m2(grid, water)))
-    return bands
+    counting = grid.counting
+    upward = counting.per_value_m < 0  # deeper is a smaller value
+    order = slice(None, None, -1 if upward else 1)
+    levels = [counting.threshold(d) for d in charted_m][order]
+    edges = [counting.threshold(d) if np.isfinite(d) else (-d if upward else d) for d in edges_m][order]
+    try:
+        lines, bands = trace_blocks(
+            grid.read_rows,
+            grid.shape,
+            levels=levels,
+            edges=edges,
+            most_points=most_vertices,
+            progress=progress,
+        )
+    except TooManyPoints as error:
+        depths = list(charted_m)[order] if len(error.by_level) == len(levels) else list(edges_m)[order]
+        raise InputError(_too_many(grid, depths, error, most_vertices)) from error
+    contours = [
+        Contour(depth, _lines(grid, found, turned=upward))
+        for depth, found in zip(charted_m, lines[order], strict=True)
+        if len(found.points)
+    ]
+    intervals = list(pairwise(edges_m))
+    filled = []
+    for (shallow, deep), polygons in zip(intervals, bands[order], strict=True):
+        if len(polygons):
+            water = _in_work_crs(grid, polygons)
+            area = geodesic_area_m2(grid, water) if areas else float("nan")
+            filled.append(Band(shallow, deep, water, area))
+    return contours, filled
 
 
-def region_deeper_than(
-    grid: DepthGrid, depth: NDArray[np.float32], *, charted_m: float, pad: int
-) -> shapely.MultiPolygon:
-    """The part of a padded depth array that is deeper than a level, in the work CRS.
+def _too_many(grid: DepthGrid, depths: list[float], error: TooManyPoints, most: int) -> str:
+    worst = sorted(zip(error.by_level, depths, strict=False), reverse=True)[:3]
+    which = ", ".join(f"{depth:.2f} m ({count:,})" for count, depth in worst if count)
+    return (
+        f"{' '.join(grid.files) or 'the lake'}: contours would have over {most:,} vertices, most at charted "
+        f"{which}; the raster is noisy there: ask for fewer levels, leave these out, or smooth it first"
+    )
 
-    Parameters
-    ----------
-    grid : gives the place of the cells.
-    depth : charted depths, NaN = missing; its cell (pad, pad) is the grid's cell (0, 0).
-    charted_m : the level.
-    pad : columns and rows that the array has more on each side.
-    """
-    filled = _generator(depth).filled(threshold_from_level(charted_m), np.inf)
-    return _project(grid, filled, shift=-pad)
+
+def _lines(grid: DepthGrid, found: Ragged, *, turned: bool) -> shapely.MultiLineString:
+    """Lines in cells -> in the work CRS, the deep side on the left."""
+    points, counts = found.points, np.diff(found.offsets)
+    index = np.repeat(np.arange(len(counts)), counts)
+    if turned:
+        points = points[np.lexsort((-np.arange(len(points)), index))]
+    e, n = grid.work_from_cells(points[:, 0], points[:, 1])
+    return shapely.multilinestrings(shapely.linestrings(e, n, indices=index))
+
+
+def _in_work_crs(grid: DepthGrid, polygons: NDArray[np.object_]) -> shapely.MultiPolygon:
+    def project(cells: Floats) -> Floats:
+        return np.column_stack(grid.work_from_cells(cells[:, 0], cells[:, 1]))
+
+    return shapely.multipolygons(shapely.transform(polygons, project))
+
+
+def region_deeper_than(grid: DepthGrid, *, charted_m: float) -> shapely.MultiPolygon:
+    """The part of a lake that is deeper than a charted depth, in the work CRS."""
+    bands = contour_lake(grid, charted_m=(), edges_m=(charted_m, np.inf), areas=False)[1]
+    return bands[0].water if bands else shapely.MultiPolygon()
 
 
 def whole_quads(grid: DepthGrid) -> shapely.MultiPolygon:
     """The water and land with four known corners around it: where a depth can be sampled."""
-    return _project(grid, _generator(grid.whole()).filled(-np.inf, np.inf))
-
-
-def _project(
-    grid: DepthGrid, filled: tuple[list[Floats], list[NDArray[np.uint32]]], *, shift: int = 0
-) -> shapely.MultiPolygon:
-    """Filled contours in cells -> valid polygons in the work CRS."""
-    polygons: list[shapely.Polygon] = []
-    for points, offsets in zip(*filled, strict=True):
-        e, n = grid.work_from_cells(points[:, 0] + shift, points[:, 1] + shift)
-        xy = np.column_stack((e, n))
-        rings = [xy[a:b] for a, b in pairwise(offsets)]
-        polygons.append(shapely.Polygon(rings[0], rings[1:]))
-    made = np.array(polygons, dtype=object)
-    bad = ~shapely.is_valid(made)
-    if bad.any():  # rings that touch at a diagonal pinch of the mask
-        made[bad] = shapely.make_valid(made[bad], method="structure", keep_collapsed=False)
-    return shapely.MultiPolygon(polygons_in(made))
+    bands = contour_lake(grid, charted_m=(), edges_m=(-np.inf, np.inf), areas=False)[1]
+    return bands[0].water if bands else shapely.MultiPolygon()
 
 
 def geodesic_area_m2(grid: DepthGrid, area: shapely.Geometry) -> float:
@@ -153,7 +176,7 @@ def fringe_area_m2(grid: DepthGrid, *, level_above_datum_m: float) -> float:
     for row0, block in grid.blocks():
         ok = np.isfinite(block)
         quad = ok[:-1, :-1] & ok[:-1, 1:] & ok[1:, :-1] & ok[1:, 1:]
-        wet = ok & (block + level_above_datum_m > 0)
+        wet = ok & (grid.counting.between_m(block) + level_above_datum_m > 0)
         covered = np.pad(quad, 1)
         upper = covered[:-1, :-1].astype(int) + covered[:-1, 1:]
         lower = covered[1:, :-1].astype(int) + covered[1:, 1:]

@@ -9,7 +9,7 @@ import shapely
 
 from geo.water.bathymetry import DepthGrid
 from geo.water.bottom import BottomMap, TransitionLine
-from geo.water.contours import Band, Contour, build_bands, trace_contours
+from geo.water.contours import Band, Contour, contour_lake
 from geo.water.hazards import Hazard, union_of
 
 
@@ -34,13 +34,12 @@ class Lake:
         low, high = self.grid.depth_range_m
         return low + level_above_datum_m, high + level_above_datum_m
 
-    def contours_now(self, depths_m: list[float]) -> list[Contour]:
-        """Contours of depths now, at the level of the lake."""
-        return trace_contours(self.grid, charted_m=[d - self.level_above_datum_m for d in depths_m])
-
-    def bands_now(self, edges_m: list[float]) -> list[Band]:
-        """Bands between depths now, at the level of the lake."""
-        return build_bands(self.grid, charted_m=[d - self.level_above_datum_m for d in edges_m])
+    def contoured_now(self, depths_m: list[float], edges_m: list[float]) -> tuple[list[Contour], list[Band]]:
+        """Contours of depths now and bands between depths now, at the level of the lake."""
+        level = self.level_above_datum_m
+        return contour_lake(
+            self.grid, charted_m=[d - level for d in depths_m], edges_m=[d - level for d in edges_m]
+        )
 
 
 def contour_depths(

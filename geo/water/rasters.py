@@ -14,16 +14,18 @@ import numpy as np
 import pyproj
 import rasterio
 from numpy.typing import NDArray
+from rasterio.enums import MaskFlags
 
 from geo.errors import InputError, InputFileMissing
 from geo.units import length_unit_m
 from geo.water.bathymetry import STRIP_ROWS, DepthGrid, Depths, work_crs_of
-from geo.water.levels import Vertical, charted_depth_from_values
+from geo.water.levels import Counting, Vertical, counting_of
 from geo.water.quality import DepthQuality, quality_from_name
 
 Floats = NDArray[np.float64]
 
 DRIVER = "GTiff"  # the only one that is let in: a .tif can be a virtual file that reads another
+_CACHE_MB = 64
 LARGEST_CELLS = 4_000_000_000
 DEEPEST_M = 12_000.0  # deeper than any lake or sea
 
@@ -127,32 +129,49 @@ def _flat(crs: pyproj.CRS) -> pyproj.CRS:
 
 
 class _Rows:
-    """Reads rows of one band as float64 with NaN for missing; one dataset, opened at first use."""
+    """Reads rows of one band as stored, float32 with NaN for missing; one dataset, opened at first use."""
 
     def __init__(self, path: Path, band: int, missing: float | None) -> None:
         self._path, self._band, self._missing = path, band, missing
         self._src: Any = None
         self._lock = Lock()
 
-    def __call__(self, row0: int, row1: int) -> Floats:
+    def __call__(self, row0: int, row1: int) -> Depths:
         with self._lock:
             self._src = self._src or _open(self._path)
             src = self._src
             window = rasterio.windows.Window(0, row0, src.width, row1 - row0)
             try:
-                raw = src.read(self._band, window=window, masked=True)
+                with rasterio.Env(GDAL_CACHEMAX=_CACHE_MB):
+                    raw = src.read(self._band, window=window, masked=not _told_by_one_value(src, self._band))
             except (rasterio.errors.RasterioError, MemoryError) as error:
                 raise InputError(
                     f"{self._path.name}: rows {row0} to {row1} cannot be read ({_one_line(error)}); "
                     "the file is damaged or cut off: download it again"
                 ) from error
-        values: Floats = raw.data.astype(np.float64)
-        mask = np.ma.getmaskarray(raw) | ~np.isfinite(values)
+        nan = np.float32(np.nan)
+        values: Depths = np.asarray(raw).astype(np.float32, copy=False)
+        if np.ma.isMaskedArray(raw):
+            values = np.where(np.ma.getmaskarray(raw), nan, values)
+        elif src.nodata is not None:
+            values = np.where(raw == raw.dtype.type(src.nodata), nan, values)
         if self._missing is not None:  # a float32 file holds -9999.9 only nearly
-            mask |= np.abs(values - self._missing) <= 1e-7 * abs(self._missing)
-        values = values * src.scales[self._band - 1] + src.offsets[self._band - 1]
-        values[mask] = np.nan
+            gone = np.abs(values - self._missing) <= 1e-7 * abs(self._missing)
+            values = np.where(gone, nan, values)
+        if raw.dtype.kind == "f" and np.isinf(np.fmax.reduce(np.abs(values), axis=None)):
+            values = np.where(np.isinf(values), nan, values)
         return values
+
+
+def _told_by_one_value(src: Any, band: int) -> bool:
+    """Whether what is missing is told by one value that the band's type holds exactly, or by nothing."""
+    flags = src.mask_flag_enums[band - 1]
+    if flags == [MaskFlags.all_valid]:
+        return True
+    dtype = np.dtype(src.dtypes[band - 1])
+    if flags != [MaskFlags.nodata]:
+        return False
+    return bool(np.isnan(src.nodata) or float(dtype.type(src.nodata)) == src.nodata)
 
 
 def read_raster(
@@ -165,6 +184,7 @@ def read_raster(
     missing: float | None = None,
     crs: str | None = None,
     quality: DepthQuality | None = None,
+    scan: bool = True,
 ) -> DepthGrid:
     """Open a bathymetry raster as charted depth.
 
@@ -178,6 +198,8 @@ def read_raster(
     missing : a value that means "no data", if the file does not say so itself.
     crs : its coordinate system, if the file names none.
     quality : how sure the depths are; unknown when left out.
+    scan : look through all values first; without, the range and what is missing are NaN, and whoever
+        reads the values must call `require_depths`.
 
     Raises
     ------
@@ -189,50 +211,71 @@ def read_raster(
         _check_header(src, path, band)
         native = _raster_crs(src, path, crs)
         shape, transform = (src.height, src.width), src.transform
-        bands = src.count
         dated = _date_in(src.tags())
+        counting = counting_of(
+            vertical=vertical,
+            unit_m=unit_m,
+            datum_m=datum_m,
+            scale=src.scales[band - 1],
+            offset=src.offsets[band - 1],
+        )
     rows = _Rows(path, band, missing)
-
-    def read_rows(row0: int, row1: int) -> Depths:
-        charted = charted_depth_from_values(
-            rows(row0, row1), vertical=vertical, unit_m=unit_m, datum_m=datum_m
-        )
-        return charted.astype(np.float32)
-
-    low, high, count = math.inf, -math.inf, 0
-    for row0 in range(0, shape[0], STRIP_ROWS):
-        block = read_rows(row0, min(row0 + STRIP_ROWS, shape[0]))
-        good = np.isfinite(block)
-        if good.any():
-            count += int(good.sum())
-            low, high = min(low, float(block[good].min())), max(high, float(block[good].max()))
-    if count == 0:
-        raise InputError(
-            f"{path.name}: band {band} of {bands} holds no data at all; is it the right band and file?"
-        )
-    if max(abs(low), abs(high)) > DEEPEST_M:
-        raise InputError(
-            f"{path.name}: charted depths run from {low:.6g} to {high:.6g} m, beyond any lake or sea; check "
-            f"unit ({unit!r}), datum and a missing value that the file does not declare (missing = ...)"
-        )
+    depth_range_m, missing_ratio = (math.nan, math.nan), math.nan
+    if scan:
+        extremes, missing_ratio = _scanned(rows, shape)
+        depth_range_m = require_depths(extremes, counting=counting, name=path.name, unit=unit)
     longitude, latitude = _middle_deg(native, transform, shape)
     if vertical == "depth":
         datum = "chart datum of the file"
     else:
         datum = f"chart datum at elevation {datum_m or 0.0:.2f} m"
     return DepthGrid(
-        read_rows=read_rows,
+        read_rows=rows,
         shape=shape,
         transform=transform,
         crs=native,
         work_crs=work_crs_of(native, longitude_deg=longitude, latitude_deg=latitude),
-        depth_range_m=(low, high),
-        missing_ratio=1 - count / (shape[0] * shape[1]),
+        depth_range_m=depth_range_m,
+        missing_ratio=missing_ratio,
         quality=quality or quality_from_name(None),
+        counting=counting,
         files=(path.name,),
         datum=datum,
         data_date=dated,
     )
+
+
+def _scanned(rows: _Rows, shape: tuple[int, int]) -> tuple[tuple[float, float], float]:
+    """Least and greatest stored value (NaN where there is none), and the share of missing ones."""
+    low, high, missing = math.inf, -math.inf, 0
+    for row0 in range(0, shape[0], STRIP_ROWS):
+        block = rows(row0, min(row0 + STRIP_ROWS, shape[0]))
+        low = float(np.fmin(low, np.fmin.reduce(block, axis=None)))
+        high = float(np.fmax(high, np.fmax.reduce(block, axis=None)))
+        missing += int(np.count_nonzero(np.isnan(block)))
+    extremes = (low, high) if low <= high else (math.nan, math.nan)
+    return extremes, missing / (shape[0] * shape[1])
+
+
+def require_depths(
+    values: tuple[float, float], *, counting: Counting, name: str, unit: str
+) -> tuple[float, float]:
+    """Least and greatest charted depth of a raster's extreme values.
+
+    Raises
+    ------
+    InputError
+        There is no value at all, or depths beyond any lake or sea.
+    """
+    if not values[0] <= values[1]:
+        raise InputError(f"{name}: holds no data at all in this band; is it the right band and file?")
+    low, high = sorted(float(np.float32(d)) for d in counting.charted_m(values))
+    if max(abs(low), abs(high)) > DEEPEST_M:
+        raise InputError(
+            f"{name}: charted depths run from {low:.6g} to {high:.6g} m, beyond any lake or sea; check "
+            f"unit ({unit!r}), datum and a missing value that the file does not declare (missing = ...)"
+        )
+    return low, high
 
 
 def _date_in(tags: dict[str, str]) -> str | None:
@@ -270,13 +313,14 @@ def raster_facts(path: Path, *, band: int = 1, crs: str | None = None) -> Raster
         shape, transform = (src.height, src.width), src.transform
         driver, nodata, dtype = src.driver, src.nodata, src.dtypes[band - 1]
         unit = src.units[band - 1] or ""
+        scale, offset = src.scales[band - 1], src.offsets[band - 1]
         dated = _date_in(src.tags())
         bands = tuple(d or f"band {i}" for i, d in enumerate(src.descriptions, 1))
     rows = _Rows(path, band, None)
     low, high, count, above, zero = math.inf, -math.inf, 0, 0, 0
     some: list[NDArray[np.float64]] = []
     for row0 in range(0, shape[0], STRIP_ROWS):
-        block = rows(row0, min(row0 + STRIP_ROWS, shape[0]))
+        block = rows(row0, min(row0 + STRIP_ROWS, shape[0])) * scale + offset
         good = block[np.isfinite(block)]
         if len(good):
             low, high = min(low, float(good.min())), max(high, float(good.max()))

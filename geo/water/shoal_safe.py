@@ -73,7 +73,9 @@ def is_within(exact: shapely.Geometry, general: shapely.Geometry) -> bool:
     return float(shapely.area(shapely.difference(exact, general))) == 0.0
 
 
-def shallower_by_blur(depth: NDArray[np.float32], *, passes: int = 10, sigma_cells: float = 1.0) -> NDArray[np.float32]:
+def shallower_by_blur(
+    depth: NDArray[np.float32], *, passes: int = 10, sigma_cells: float = 1.0
+) -> NDArray[np.float32]:
     """Smooth a depth array so that no node gets deeper: d = min(d, blurred d), some passes.
 
     Parameters

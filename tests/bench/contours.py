@@ -80,7 +80,16 @@ def _commands(raster: Path, out: Path, side: int) -> dict[str, list[str]]:
     }
     if shutil.which("gdal_contour"):
         commands["gdal lines"] = [*gdal, "-a", "depth", str(raster), str(out / "lines.gpkg")]
-        commands["gdal bands"] = [*gdal, "-p", "-amin", "a", "-amax", "b", str(raster), str(out / "bands.gpkg")]
+        commands["gdal bands"] = [
+            *gdal,
+            "-p",
+            "-amin",
+            "a",
+            "-amax",
+            "b",
+            str(raster),
+            str(out / "bands.gpkg"),
+        ]
     if side < 10_000:
         commands["contourpy"] = [sys.executable, "-c", _WHOLE, str(raster), levels]
     return commands
@@ -104,7 +113,9 @@ def measure(raster: Path, *, side: int, runs: int, folder: Path) -> dict[str, tu
 
 def main() -> None:
     """Print a table per raster."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--sizes", nargs="*", choices=SIDES, default=["10k", "11M", "85M"])
     parser.add_argument("--kinds", nargs="*", choices=("smooth", "quantised", "noisy"), default=["quantised"])
     parser.add_argument("--runs", type=int, default=3)

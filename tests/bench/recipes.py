@@ -40,7 +40,13 @@ def write_lake(path: Path, *, side: int, kind: str, seed: int = 1, cell_m: float
     """
     rng = np.random.default_rng(seed)
     fields = []
-    for spacing, amplitude in ((side / 6, 60.0), (side / 25, 12.0), (side / 150, 2.0), (24.0, 1.5), (7.0, 0.6)):
+    for spacing, amplitude in (
+        (side / 6, 60.0),
+        (side / 25, 12.0),
+        (side / 150, 2.0),
+        (24.0, 1.5),
+        (7.0, 0.6),
+    ):
         if spacing < 4:
             continue
         basis = _basis(side, spacing)
@@ -76,7 +82,5 @@ def write_lake(path: Path, *, side: int, kind: str, seed: int = 1, cell_m: float
             if kind == "quantised":
                 depth = np.round(depth, 1)
             depth[depth <= 0] = NODATA
-            out.write(
-                depth.astype(np.float32), 1, window=rasterio.windows.Window(0, row, side, stop - row)
-            )
+            out.write(depth.astype(np.float32), 1, window=rasterio.windows.Window(0, row, side, stop - row))
     return path

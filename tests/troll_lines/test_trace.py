@@ -10,8 +10,8 @@ import shapely
 
 from geo.troll_lines.trace import (
     depth_region,
+    ground_around,
     legal_water,
-    padded_depth,
     raw_contour_length_m,
     trace_lines,
 )
@@ -40,7 +40,7 @@ def lines_on(
     """Lines along the middle of a band, with the lake they were made on."""
     lake = lake_of(depth_m, cell_m=5.0, **grid)
     region = depth_region(
-        padded_depth(lake, turn_radius_m=R),
+        ground_around(lake, turn_radius_m=R),
         charted_m=sum(band_m) / 2 - level_m,
         keep_out=keep_out,
         turn_radius_m=R,
@@ -154,7 +154,7 @@ def test_strip_without_data_is_never_crossed():
 
 
 def ring_line(depth_m, *, off_deg):
-    """Lines along a circle of 300 m, off target between these bearings from the middle (east is 0, left-handed)."""
+    """Lines along a circle of 300 m, off target between these angles (east is 0, left-handed)."""
     lake = lake_of(depth_m, cell_m=5.0)
 
     def is_on_target(points, _):

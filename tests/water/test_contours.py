@@ -13,11 +13,11 @@ from geo.water.contours import (
     build_bands,
     fringe_area_m2,
     geodesic_area_m2,
-    threshold_from_level,
     trace_contours,
     whole_quads,
 )
 from geo.water.lake import Lake
+from geo.water.levels import Counting
 from tests.analytic_lakes import (
     MIDDLE_M,
     cone,
@@ -84,7 +84,8 @@ def test_contours_of_a_plane_stand_at_depth_step_over_slope():
     eight, nine = (only_line(lake_of(plane()), level) for level in (8, 9))
     assert eight.distance(nine) == pytest.approx(100, abs=1e-3)
     assert nine.length == pytest.approx(600, abs=1e-6)
-    assert nine.bounds[0] == pytest.approx(MIDDLE_M[0] - 100, abs=1e-3)  # 10 m deep in the middle
+    # 10 m deep in the middle; levels stand half a step of 0.0001 m deeper: 5 mm here
+    assert nine.bounds[0] == pytest.approx(MIDDLE_M[0] - 100, abs=6e-3)
 
 
 @pytest.mark.parametrize(("level_m", "lines"), [(7.9, 1), (8.1, 2)])
@@ -105,7 +106,7 @@ def test_every_vertex_samples_back_to_its_level(crs, transform):
     )
     for contour in trace_contours(grid, charted_m=[6, 8.1, 10, 12.34]):
         depth = grid.sample(*shapely.get_coordinates(contour.lines).T)
-        assert np.abs(depth - contour.charted_m).max() < 2e-5
+        assert np.abs(depth - contour.charted_m).max() < 6e-5  # half a step of 0.0001 m, and rounding
 
 
 def test_no_two_contours_cross():
@@ -162,10 +163,21 @@ def test_flat_bottom_exactly_at_a_level_counts_as_shallow():
 
 
 @pytest.mark.parametrize("level_m", [0.0, 0.1, 0.3, 0.7, 2.5, 7.7, 183.2, -0.4])
-def test_threshold_lies_between_float32_neighbours_a_micrometre_deeper(level_m):
-    threshold = threshold_from_level(level_m)
+def test_threshold_lies_between_float32_neighbours_half_a_step_deeper(level_m):
+    threshold = Counting().threshold(level_m)
     assert np.float64(np.float32(threshold)) != threshold
-    assert np.float32(level_m) < threshold < level_m + 2e-6 + 2e-7 * abs(level_m)
+    # half of 0.0001 m, and at most a float32 step (1.2e-7 of the number) more
+    assert np.float32(level_m) < threshold < level_m + 5e-5 + 2.5e-7 * abs(level_m) + 1e-9
+
+
+@pytest.mark.parametrize("level_m", [0.0, 0.3, 7.7, 30.1])
+def test_threshold_among_elevations_is_on_the_deeper_side_too(level_m):
+    counting = Counting(zero_m=212.4, per_value_m=-1.0)
+    threshold = counting.threshold(level_m)
+    assert np.float64(np.float32(threshold)) != threshold
+    assert level_m < counting.between_m(threshold) < level_m + 5e-5 + 2.5e-7 * 212.4
+    equal = np.float32(212.4 - level_m)  # the elevation of a cell at just this depth counts as shallow
+    assert equal > threshold
 
 
 def test_cells_at_the_waterline_give_valid_bands():
@@ -199,13 +211,11 @@ def test_higher_water_is_the_same_as_shallower_levels():
     today = Lake(lake_of(depth), 1.0, True, None, (), ())
     deeper = lake_of(depth + 1.0)
     levels = [8.0, 10.0, 12.0]
-    for ours, theirs in zip(
-        today.contours_now(levels), trace_contours(deeper, charted_m=levels), strict=True
-    ):
+    lines, bands = today.contoured_now(levels, levels)
+    for ours, theirs in zip(lines, trace_contours(deeper, charted_m=levels), strict=True):
         assert ours.lines.length == pytest.approx(theirs.lines.length, rel=1e-6)
         assert ours.lines.hausdorff_distance(theirs.lines) < 1e-3
-    ours, theirs = today.bands_now(levels), build_bands(deeper, charted_m=levels)
-    assert areas(ours) == pytest.approx(areas(theirs), rel=1e-6)
+    assert areas(bands) == pytest.approx(areas(build_bands(deeper, charted_m=levels)), rel=1e-5)
 
 
 def test_rows_from_the_south_give_the_same_lake():
