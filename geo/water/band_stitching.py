@@ -12,10 +12,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.sparse as sp
 import shapely
 from numpy.typing import NDArray
-from scipy.sparse.csgraph import connected_components
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -51,14 +49,31 @@ def stitch_band(pieces: Sequence[Pieces], *, strip_rows: int, block_columns: int
     owner = np.concatenate([p.owner + k for p, k in zip(pieces, polygon_counts, strict=False)])
     same = ring[1:] == ring[:-1]  # segment i runs from point i to i + 1, within a ring
     gone, partner = _cancelled(points, same, strip_rows=strip_rows, block_columns=block_columns)
-    ends = np.stack((owner[ring[gone]], owner[ring[partner]]))
-    graph = sp.coo_matrix((np.ones(len(gone), np.int8), ends), shape=(polygon_counts[-1],) * 2)
-    component = connected_components(graph, directed=False)[1]
+    component = _components(
+        int(polygon_counts[-1]), np.column_stack((owner[ring[gone]], owner[ring[partner]]))
+    )
     cut = ~same
     cut[gone] = True
     rings, of = _closed([(run, int(component[owner[r]])) for run, r in uncut_runs(points, ring, cut)])
     rings, of = _simple(rings, of)
     return _assembled(rings, of)
+
+
+def _components(count: int, pairs: Ints) -> Ints:
+    """Number the connected groups of `count` polygons by the least of each; `pairs` (n, 2) are joined."""
+    parent = list(range(count))
+
+    def root(i: int) -> int:
+        while parent[i] != i:
+            parent[i] = parent[parent[i]]
+            i = parent[i]
+        return i
+
+    keys = np.unique(pairs.min(axis=1) * count + pairs.max(axis=1)) if len(pairs) else np.empty(0, np.int64)
+    for key in keys.tolist():
+        a, b = sorted((root(key // count), root(key % count)))
+        parent[b] = a
+    return np.array([root(i) for i in range(count)], np.int64)
 
 
 def _cancelled(

@@ -149,17 +149,19 @@ class _Rows:
                     f"{self._path.name}: rows {row0} to {row1} cannot be read ({_one_line(error)}); "
                     "the file is damaged or cut off: download it again"
                 ) from error
-        nan = np.float32(np.nan)
-        values: Depths = np.asarray(raw).astype(np.float32, copy=False)
-        if np.ma.isMaskedArray(raw):
-            values = np.where(np.ma.getmaskarray(raw), nan, values)
-        elif src.nodata is not None:
-            values = np.where(raw == raw.dtype.type(src.nodata), nan, values)
-        if self._missing is not None:  # a float32 file holds -9999.9 only nearly
-            gone = np.abs(values - self._missing) <= 1e-7 * abs(self._missing)
-            values = np.where(gone, nan, values)
-        if raw.dtype.kind == "f" and np.isinf(np.fmax.reduce(np.abs(values), axis=None)):
-            values = np.where(np.isinf(values), nan, values)
+        with np.errstate(over="ignore"):  # -1.8e308 for missing becomes infinite, which is missing
+            values: Depths = np.asarray(raw).astype(np.float32, copy=False)
+        gone = np.ma.getmask(raw)
+        if gone is np.ma.nomask and src.nodata is not None:
+            gone = np.asarray(raw) == raw.dtype.type(src.nodata)
+        if raw.dtype.kind == "f":
+            gone = gone | np.isinf(values)
+        # a float32 file holds -9999.9 only nearly; what no float32 can hold is infinite here
+        if self._missing is not None and abs(self._missing) <= float(np.finfo(np.float32).max):
+            gone = gone | (np.abs(values - np.float32(self._missing)) <= 1e-7 * abs(self._missing))
+        if np.any(gone):
+            values = values if values.flags.writeable else values.copy()
+            values[np.broadcast_to(gone, values.shape)] = np.nan
         return values
 
 

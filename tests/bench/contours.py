@@ -31,17 +31,18 @@ with rasterio.Env(GDAL_CACHEMAX=64), rasterio.open(sys.argv[1]) as src:
 _OURS = """
 import sys
 from pathlib import Path
-from geo.water.contours import build_bands, trace_contours, trace_contours_and_bands
+from geo.water.contours import contour_lake
 from geo.water.rasters import read_raster
 grid = read_raster(Path(sys.argv[1]), vertical="depth", scan=False)
 levels = [float(v) for v in sys.argv[3].split(",")]
 edges = [0.0, *levels, 1000.0]
-if sys.argv[2] == "lines":
-    trace_contours(grid, charted_m=levels)
-elif sys.argv[2] == "bands":
-    build_bands(grid, charted_m=edges, areas=False)
-else:
-    trace_contours_and_bands(grid, charted_m=levels, edges_m=edges, areas=False)
+what = sys.argv[2]
+contour_lake(
+    grid,
+    charted_m=levels if what != "bands" else (),
+    edges_m=edges if what != "lines" else (),
+    areas=False,
+)
 """
 _WHOLE = """
 import sys, contourpy, rasterio

@@ -191,7 +191,7 @@ def test_many_small_turns_in_a_row_are_cut():
 
 
 def test_line_that_wavers_is_cut_though_it_bends_nowhere():
-    # 3.5 degrees to the left and to the right by turns, every 2 m: 52 degrees of wheel in half a radius, where
+    # 3.5 degrees to the left and to the right by turns, every 2 m: 52 degrees of wheel in half a radius;
     # a circle of 60 m asks for 29
     heading = np.radians(np.where(np.arange(150) % 2, 3.5, 0.0))
     waver = np.vstack(([0, 0], np.cumsum(2 * np.column_stack((np.cos(heading), np.sin(heading))), axis=0)))

@@ -84,6 +84,17 @@ def test_not_a_number_and_infinite_are_missing(tif):
     assert read_raster(tif(values), vertical="depth").missing_ratio == pytest.approx(2 / LAKE_M.size)
 
 
+def test_least_double_as_missing_value_is_missing(tif):
+    # Found: it is what many programs write for missing, and overflowed on its way to float32.
+    values = plane()
+    values[0, 0] = np.finfo(np.float64).min
+    least = np.finfo(np.float64).min
+    for options, stated in (({"nodata": least}, None), ({}, None), ({}, float(least))):
+        grid = read_raster(tif(values, **options), vertical="depth", missing=stated)
+        assert grid.missing_ratio == pytest.approx(1 / values.size)
+        assert grid.depth_range_m == pytest.approx((6, 14), abs=1e-4)
+
+
 def test_scale_and_offset_of_whole_numbers_are_applied(tif):
     # centimetres from 5 m down: 0.01 n + 5; the missing value is one of the raw numbers
     raw = np.round((LAKE_M - 5) * 100).astype(np.int16)
