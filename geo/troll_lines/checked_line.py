@@ -111,7 +111,15 @@ class BoatStations:
 class Reason:
     """Why a troll line has its verdict. What does not apply is empty."""
 
-    kind: Literal["touches", "may touch", "no depth", "quality unknown", "level not stated", "does not dive"]
+    kind: Literal[
+        "touches",
+        "may touch",
+        "no depth",
+        "quality unknown",
+        "level not stated",
+        "does not dive",
+        "too short",
+    ]
     rods: tuple[str, ...] = ()
     bottoms: tuple[str, ...] = ()
     clearance_m: float = float("nan")
@@ -131,6 +139,8 @@ class Reason:
             )
         if self.kind == "no depth":
             return f"{rods} runs over water without a known depth"
+        if self.kind == "too short":
+            return f"{rods} never comes onto the line: it is shorter than the gear behind the boat"
         if self.kind == "does not dive":
             return f"{rods} does not dive at this speed"
         if self.kind == "quality unknown":
@@ -310,6 +320,9 @@ def _reasons(rods: Sequence[RodSetting], results: Sequence[RodResult]) -> list[R
                 float(lower[known].min()) if known.any() else float("nan"),
             )
         )
+    absent = tuple(r.rod for r in results if not len(r.stations.chainage_m))
+    if absent:
+        reasons.append(Reason("too short", absent))
     lazy = tuple(r.rod for r in rods if not r.dives)
     if lazy:
         reasons.append(Reason("does not dive", lazy))

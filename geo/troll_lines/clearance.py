@@ -122,12 +122,12 @@ def verdict_of(found: Sequence[LureStations], *, sure: bool) -> Verdict:
 
     Parameters
     ----------
-    found : every lure's clearance.
+    found : every lure's clearance; one that never comes onto the line cannot be called free.
     sure : whether the quality of the depths and the water level are known.
     """
     if any(c.touches.any() for c in found):
         return "snags"
-    if not sure or any(c.fails.any() for c in found):
+    if not sure or any(c.fails.any() or not len(c.chainage_m) for c in found):
         return "doubtful"
     return "free"
 

@@ -35,6 +35,7 @@ _DEPTH_MARGIN_M = 0.02
 _PAD_RADII = 8
 _BESIDE_RADII = 2
 _BRIDGE_RADII = 5
+_LEAST_SHARE_RATIO = 0.85  # assumed: of a line on its target
 
 
 @dataclass(frozen=True)
@@ -176,11 +177,20 @@ def _on_target(
             spans[-1][1] = b
         else:
             spans.append([a, b])
-    return [sub_line(points, at[a], at[b]) for a, b in spans if b > a]
+    parts = [part for a, b in spans for part in _mostly_good(good, a, b)]
+    return [sub_line(points, at[a], at[b]) for a, b in parts if b > a]
+
+
+def _mostly_good(good: NDArray[np.bool_], first: int, last: int) -> list[tuple[int, int]]:
+    """A span of stations, split at its longest gaps until enough of every part is on target."""
+    if good[first : last + 1].mean() >= _LEAST_SHARE_RATIO:
+        return [(first, last)]
+    a, b = max(_runs(~good[first : last + 1]), key=lambda gap: gap[1] - gap[0])
+    return [*_mostly_good(good, first, first + a - 1), *_mostly_good(good, first + b + 1, last)]
 
 
 def _middle_of_longest_gap(good: NDArray[np.bool_], deep: NDArray[np.bool_], *, most: int) -> int | None:
-    """Where a ring is opened: no good part is torn there. None where every gap can be bridged.
+    """Where a ring is opened: no good part is torn there. None where all gaps are bridged and few.
 
     Parameters
     ----------
@@ -189,7 +199,8 @@ def _middle_of_longest_gap(good: NDArray[np.bool_], deep: NDArray[np.bool_], *, 
     """
     n, first = len(good) - 1, int(np.argmax(good))
     gaps = [(first + a, first + b) for a, b in _runs(~np.roll(good[:-1], -first))]
-    if all(b - a < most and deep[np.arange(a, b + 1) % n].all() for a, b in gaps):
+    bridged = all(b - a < most and deep[np.arange(a, b + 1) % n].all() for a, b in gaps)
+    if bridged and good.mean() >= _LEAST_SHARE_RATIO:
         return None
     a, b = max(gaps, key=lambda gap: gap[1] - gap[0])
     return (a + b) // 2 % n

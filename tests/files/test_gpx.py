@@ -75,7 +75,7 @@ FULL = Gpx(
 )
 
 # ---- the check itself: valid and invalid files, as both public validators judged them
-# (published-values: GPX 1.1 check table; the schema is the authority)
+# rows found by trying against the schema, which is the authority
 
 VALID = {
     "the poles and the edge": wpt(at='lat="90" lon="-180"') + wpt(at='lat="-90" lon="0"'),
