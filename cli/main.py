@@ -19,6 +19,7 @@ import click
 from geo.errors import InputFaults, PlanningError
 
 COMMANDS = {
+    "contour": "Depth contours and bands of a raster, exact and shoal-safe.",
     "inspect": "What is in a raster or vector file, and what is doubtful in it.",
     "plan": "Plan troll lines: map, plotter files and deck sheet from a plan file.",
 }

@@ -147,8 +147,15 @@ class PlanResult:
     launch_deg: tuple[float, float] | None = None  # longitude, latitude
     rods_allowed: int | None = None
     assumed: tuple[str, ...] = ()
+    shoal_safe_contours: tuple[DepthContour, ...] = ()
     spots: tuple[Any, ...] = ()
     timings_s: dict[str, float] = field(default_factory=dict)
+
+    @property
+    def drawn_contours(self) -> tuple[DepthContour, ...]:
+        """Contours for drawing: the shoal-safe one where there is one, else the exact one."""
+        safe = {c.depth_m: c for c in self.shoal_safe_contours}
+        return tuple(safe.get(c.depth_m, c) for c in self.depth_contours)
 
 
 def _round(value: float | None, digits: int = 3) -> float | None:

@@ -20,6 +20,7 @@ from geo.water.hazards import Hazard, read_hazards
 from geo.water.lake import Lake, contour_depths
 from geo.water.quality import ErrorBudget
 from geo.water.rasters import read_raster
+from geo.water.shoal_safe import shoal_safe_lines
 
 _FAR_M = 50_000.0  # assumed: nobody launches farther from the chart of the lake
 
@@ -30,6 +31,7 @@ class DrawnWater:
 
     water: Water
     contours: tuple[DepthContour, ...]
+    shoal_safe: tuple[DepthContour, ...]
     bands: tuple[DepthBand, ...]
     transitions: tuple[Transition, ...]
     hazards: tuple[KeepOut, ...]
@@ -203,6 +205,13 @@ def draw_water(lake: Lake, loaded: LoadedPlan) -> DrawnWater:
             data_date=grid.data_date,
         ),
         contours=contours,
+        shoal_safe=tuple(
+            DepthContour(depth, line, float(line.length))
+            for depth, line in shoal_safe_lines(
+                [(b.shallow_m, b.deep_m, b.water) for b in bands], allowance_m=grid.cell_m
+            )
+            if not line.is_empty
+        ),
         bands=bands,
         transitions=tuple(
             Transition(t.class_a, t.class_b, t.lines, float(t.lines.length)) for t in lake.transitions

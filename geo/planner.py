@@ -159,6 +159,7 @@ def _result(
         crs=lake.grid.work_crs,
         water=drawn.water,
         depth_contours=drawn.contours,
+        shoal_safe_contours=drawn.shoal_safe,
         depth_bands=drawn.bands,
         transitions=drawn.transitions,
         hazards=drawn.hazards,

@@ -56,6 +56,50 @@ def write_whole(path: Path | str, data: bytes) -> None:
 
 
 @contextlib.contextmanager
+def whole_file(path: Path | str, *, overwrite: bool) -> Iterator[Path]:
+    """Yield a path to write, and put the file in place when the block ends well.
+
+    For writers that want a path of their own; the name and suffix are those asked for.
+
+    Parameters
+    ----------
+    path : where the file is to be; missing parent folders are made.
+    overwrite : exchange a file that is there.
+
+    Raises
+    ------
+    OutputError : a file is there and may not be exchanged, a folder is in the way, or it cannot be written.
+    """
+    path = _real(path)
+    require_free(path, overwrite=overwrite)
+    with contextlib.ExitStack() as stack:
+        with _plain_errors(path):
+            path.parent.mkdir(parents=True, exist_ok=True)
+            _sweep(path)
+            staging = _new_staging(path, stack)
+        with _plain_errors(path, inside=staging):
+            yield staging / path.name
+        with _plain_errors(path):
+            _fsync(staging / path.name)
+            require_free(path, overwrite=overwrite)
+            (staging / path.name).rename(path)
+            _fsync(path.parent)
+
+
+def require_free(path: Path, *, overwrite: bool) -> None:
+    """Refuse at once, before long work, what `whole_file` would refuse.
+
+    Raises
+    ------
+    OutputError : as there.
+    """
+    if path.is_dir():
+        raise OutputError(f"{path}: a folder of this name is in the way; choose another name")
+    if os.path.lexists(path) and not overwrite:
+        raise OutputError(f"{path}: is there already; add --overwrite to exchange it, or choose another name")
+
+
+@contextlib.contextmanager
 def whole_folder(
     target: Path | str,
     *,

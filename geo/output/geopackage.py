@@ -8,12 +8,15 @@ from typing import Any
 
 import numpy as np
 import pyogrio
+import pyproj
 import shapely
 
 from geo.errors import OutputError
 from geo.plan_result import LureStations, PlanResult, RodResult, TrollLine
 
 Columns = dict[str, Any]
+Layer = tuple[str, str, Sequence[shapely.Geometry], Columns]
+DRIVERS = {".gpkg": "GPKG", ".fgb": "FlatGeobuf", ".geojson": "GeoJSON"}
 _TEXT, _NUMBER = np.dtype(object), np.dtype(float)
 
 
@@ -31,21 +34,41 @@ def write_geopackage(plan: PlanResult, path: Path, *, written: str) -> None:
     OutputError
         The file cannot be written.
     """
+    write_layers(_layers(plan), path, crs=plan.crs, written=written)
+
+
+def write_layers(layers: Sequence[Layer], path: Path, *, crs: pyproj.CRS, written: str) -> None:
+    """Write layers to a file whose kind is told by its suffix; only GeoPackage takes more than one.
+
+    Parameters
+    ----------
+    layers : what to write; an empty one is there and empty.
+    path : a new file.
+    crs : of the geometries.
+    written : time stamp inside the file, ISO 8601 with Z.
+
+    Raises
+    ------
+    OutputError
+        The file cannot be written.
+    """
     before = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": written})
+    driver = DRIVERS[path.suffix.lower()]
     try:
-        for name, kind, geometry, columns in _layers(plan):
+        for name, kind, geometry, columns in layers:
             pyogrio.raw.write(
                 path,
                 shapely.to_wkb(np.asarray(geometry, dtype=object)) if len(geometry) else np.empty(0, object),
                 [np.asarray(v) for v in columns.values()],
                 list(columns),
                 layer=name,
-                driver="GPKG",
+                driver=driver,
                 geometry_type=kind,
-                crs=plan.crs.to_wkt(),
+                crs=crs.to_wkt(),
                 append=path.exists(),
                 gdal_tz_offsets={},
+                **({"RFC7946": "YES"} if driver == "GeoJSON" else {}),
             )
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, RuntimeError) as error:
         raise OutputError(f"{path.name}: cannot be written ({' '.join(str(error).split())[:160]})") from error
@@ -53,26 +76,38 @@ def write_geopackage(plan: PlanResult, path: Path, *, written: str) -> None:
         pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": before})
 
 
-def _layers(plan: PlanResult) -> list[tuple[str, str, Sequence[shapely.Geometry], Columns]]:
-    b, h, lines = plan.depth_bands, plan.hazards, plan.troll_lines
-    c = [(x, part) for x in plan.depth_contours for part in shapely.get_parts(x.lines)]
-    t = [(x, part) for x in plan.transitions for part in shapely.get_parts(x.lines)]
+def contour_layers(
+    contours: Sequence[tuple[float, shapely.Geometry]],
+    bands: Sequence[tuple[float, float, shapely.Geometry, float]],
+    shoal_safe: Sequence[tuple[float, shapely.Geometry]],
+) -> list[Layer]:
+    """Layers of a lake's depths: exact contours and bands, and contours that moved toward deep water only."""
+    c = [(depth, part) for depth, lines in contours for part in shapely.get_parts(lines)]
+    s = [(depth, part) for depth, lines in shoal_safe for part in shapely.get_parts(lines)]
     return [
-        (
-            "depth_contours",
-            "LineString",
-            [part for _, part in c],
-            {"depth_m": _numbers(x.depth_m for x, _ in c)},
-        ),
+        ("depth_contours", "LineString", [p for _, p in c], {"depth_m": _numbers(d for d, _ in c)}),
         (
             "depth_bands",
             "MultiPolygon",
-            [x.water for x in b],
+            [water for *_, water, _ in bands],
             {
-                "shallow_m": _numbers(x.shallow_m for x in b),
-                "deep_m": _numbers(x.deep_m for x in b),
-                "area_m2": _numbers(x.area_m2 for x in b),
+                "shallow_m": _numbers(b[0] for b in bands),
+                "deep_m": _numbers(b[1] for b in bands),
+                "area_m2": _numbers(b[3] for b in bands),
             },
+        ),
+        ("shoal_safe_contours", "LineString", [p for _, p in s], {"depth_m": _numbers(d for d, _ in s)}),
+    ]
+
+
+def _layers(plan: PlanResult) -> list[Layer]:
+    h, lines = plan.hazards, plan.troll_lines
+    t = [(x, part) for x in plan.transitions for part in shapely.get_parts(x.lines)]
+    return [
+        *contour_layers(
+            [(c.depth_m, c.lines) for c in plan.depth_contours],
+            [(b.shallow_m, b.deep_m, b.water, b.area_m2) for b in plan.depth_bands],
+            [(c.depth_m, c.lines) for c in plan.shoal_safe_contours],
         ),
         (
             "transitions",
@@ -114,7 +149,7 @@ def _line_columns(lines: Sequence[TrollLine]) -> Columns:
     }
 
 
-def _stations(lines: Sequence[TrollLine]) -> tuple[str, str, Sequence[shapely.Geometry], Columns]:
+def _stations(lines: Sequence[TrollLine]) -> Layer:
     s = [t.stations for t in lines]
     places = shapely.points(_joined(x.easting_m for x in s), _joined(x.northing_m for x in s))
     return (
@@ -129,7 +164,7 @@ def _stations(lines: Sequence[TrollLine]) -> tuple[str, str, Sequence[shapely.Ge
     )
 
 
-def _lure_stations(lines: Sequence[TrollLine]) -> tuple[str, str, Sequence[shapely.Geometry], Columns]:
+def _lure_stations(lines: Sequence[TrollLine]) -> Layer:
     rows: list[tuple[TrollLine, RodResult, LureStations]] = [
         (t, r, r.stations) for t in lines for r in t.rods
     ]

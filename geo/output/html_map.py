@@ -179,7 +179,8 @@ def _key(plan: PlanResult, display: Display, picture: DepthPicture) -> str:
     ]
     items += [(ends, "start, end; a ring has its start only")]
     items += [(area("keep-out"), "hazard with what is kept clear around it"), (mark, "the hazard itself")]
-    items += [(line("contour"), f"depth contour, in {display.depth_unit}, for the water level stated")]
+    contour = f"depth contour, in {display.depth_unit}, for the water level stated"
+    items += [(line("contour"), f"{contour}; up to a cell deeper than the exact one, never shallower")]
     items += [(line("transition"), "transition: where two bottom types meet")]
     items += [(area("no-depth"), "no depth known here"), (area("land"), "land, or dry at this level")]
     kinds = dict.fromkeys(kind for kind, _ in plan.bottom_areas)

@@ -39,7 +39,7 @@ def map_json(plan: PlanResult, *, display: Display, picture: DepthPicture) -> st
     JSON in ASCII in which `<`, `>` and `&` are written as escapes, so that no text in it can end the block.
     """
     degrees = _Degrees(plan.crs)
-    contours = [c for c in plan.depth_contours if not c.lines.is_empty]
+    contours = [c for c in plan.drawn_contours if not c.lines.is_empty]
     contour_lines = thinned([c.lines for c in contours])
     is_index = index_contours(contours, display=display)
     band_areas = thinned([b.water for b in plan.depth_bands])

@@ -148,8 +148,8 @@ def index_contours(contours: Sequence[DepthContour], *, display: Display) -> lis
 
 
 def _contours(plan: PlanResult, frame: _Frame, room: _Room, *, display: Display) -> Iterator[str]:
-    is_index = index_contours(plan.depth_contours, display=display)
-    drawn = [frame.drawn(c.lines, crs=plan.crs) for c in plan.depth_contours]
+    is_index = index_contours(plan.drawn_contours, display=display)
+    drawn = [frame.drawn(c.lines, crs=plan.crs) for c in plan.drawn_contours]
     yield '<g data-layer="contours">'
     for lines, index in zip(drawn, is_index, strict=True):
         path = _path(lines)
@@ -158,7 +158,7 @@ def _contours(plan: PlanResult, frame: _Frame, room: _Room, *, display: Display)
             yield f'<path class="casing thin" d="{path}"/><path class="{style}" d="{path}"/>'
     # index contours first: they get the room
     for i in sorted(range(len(drawn)), key=lambda i: not is_index[i]):
-        yield from _contour_labels(drawn[i], display.contour(plan.depth_contours[i].depth_m), room)
+        yield from _contour_labels(drawn[i], display.contour(plan.drawn_contours[i].depth_m), room)
     yield "</g>"
 
 

@@ -12,12 +12,13 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from geo.files.vectors import polygons_in
+from geo.files.vectors import lines_in, polygons_in
 
 # Found by trying: simplifying by the whole allowance is unsafe, a buffer of 1.02 falls short.
 _BUFFER_RATIO = 1.06
 _SIMPLIFY_RATIO = 0.5
 _QUAD_SEGS = 16
+_OFF_EDGE_RATIO = 0.01  # nearer to the edge of the data than this a line runs along it
 
 
 @dataclass(frozen=True)
@@ -106,3 +107,29 @@ def _cut(shape: shapely.Geometry, before: shapely.Geometry, water: shapely.Geome
 
 def _polygons(shape: shapely.Geometry) -> shapely.MultiPolygon:
     return shapely.MultiPolygon(polygons_in(shape))
+
+
+def shoal_safe_lines(
+    bands: Sequence[tuple[float, float, shapely.Geometry]], *, allowance_m: float
+) -> list[tuple[float, shapely.MultiLineString]]:
+    """Contours for drawing: each stands where the exact one does, or deeper.
+
+    Parameters
+    ----------
+    bands : (shallow, deep, exact water between them), increasing, without gaps; work CRS.
+    allowance_m : how far a line may move, about; a cell, usually.
+
+    Returns
+    -------
+    A line per depth that two bands share, along deep water only: not along the edge of the data.
+    """
+    water = shapely.coverage_union_all([b for *_, b in bands])
+    inner = water.buffer(-_OFF_EDGE_RATIO * allowance_m)
+    exact, so_far = [], shapely.MultiPolygon()
+    for _, deep_m, band in bands[:-1]:
+        so_far = shapely.coverage_union_all([so_far, band]) if not so_far.is_empty else band
+        exact.append((deep_m, so_far))
+    return [
+        (general.depth_m, shapely.MultiLineString(lines_in(general.shallows.boundary.intersection(inner))))
+        for general in generalise_shallows(exact, water=water, allowance_m=allowance_m)
+    ]

@@ -1,8 +1,8 @@
 """Made rasters of any size from a seed, written strip by strip, for the benchmarks.
 
-Depth is a sum of smooth random fields of several sizes (cubic B-splines on random nodes), so it looks like a lake's
-floor at every zoom and costs little to make. Where it comes out above the surface there is no data, so
-that every raster has a shore, islands and holes.
+Depth is a sum of smooth random fields of several sizes (cubic B-splines on random nodes), so it looks
+like a lake's floor at every zoom and costs little to make.
+Where it comes out above the surface there is no data, so every raster has a shore, islands and holes.
 """
 
 from __future__ import annotations

@@ -25,6 +25,7 @@ WRITTEN = "2026-03-04T05:06:07.000Z"
 CONTRACT = {
     "depth_contours": ("LINESTRING", {"depth_m"}),
     "depth_bands": ("MULTIPOLYGON", {"shallow_m", "deep_m"}),
+    "shoal_safe_contours": ("LINESTRING", {"depth_m"}),
     "transitions": ("LINESTRING", {"class_a", "class_b"}),
     "spots": ("POINT", set()),
     "hazards": ("MULTIPOLYGON", {"kind", "name", "buffer_m"}),

@@ -68,7 +68,7 @@ def test_armoured_cable_rises_with_the_current_as_in_the_report():
     assert whoi_shape(3.07, [1000.0]).rise_m[0] == pytest.approx(331.2, abs=0.3)
 
 
-# --- Hanging line, test values of an independent mooring program [MoorPy2021], tests/test_catenary.py --------
+# --- Hanging line, test values of an independent mooring program [MoorPy2021], tests/test_catenary.py
 
 
 @pytest.mark.parametrize(

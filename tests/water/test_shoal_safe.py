@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 import shapely
@@ -34,7 +36,7 @@ def test_no_shoal_is_lost_at_any_level(seed):
     for (_, shallows), safer in zip(exact, general, strict=True):
         assert shapely.area(shapely.difference(shallows, safer.shallows)) == 0.0
         assert safer.shallows.is_valid
-    for shallow, deep in zip(general[:-1], general[1:], strict=True):
+    for shallow, deep in pairwise(general):
         assert is_within(shallow.shallows, deep.shallows)
 
 

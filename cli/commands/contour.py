@@ -1,0 +1,210 @@
+"""`leadsman contour`: depth contours and bands of a raster, exact and shoal-safe."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from cli import options
+
+if TYPE_CHECKING:
+    from geo.water.bathymetry import DepthGrid
+
+SCHEMA = "leadsman.contour/1"
+
+
+@click.command(name="contour", short_help="Depth contours and bands of a raster.")
+@click.argument("raster", type=options.PATH, metavar="FILE")
+@click.option("--levels", metavar="DEPTHS", help='Depths with units, as in "10 ft, 20 ft, 30 ft".')
+@click.option("--every", metavar="STEP", help='A depth every so much, as in "5 ft".')
+@click.option(
+    "--vertical",
+    type=click.Choice(["elevation", "depth"]),
+    required=True,
+    help="Whether the raster counts up or down; nobody can tell but you.",
+)
+@click.option("--datum", metavar="LENGTH", help="Elevation of chart datum, as in 212.40 m; elevations only.")
+@click.option("--level", metavar="LENGTH", help="Water level above chart datum; the default is at datum.")
+@click.option("--unit", default="m", show_default=True, help="Unit of the raster's values.")
+@click.option("--band", default=1, show_default=True, type=click.IntRange(1), help="Band that holds depth.")
+@click.option("--missing", type=float, help="Value that means no data, if the file does not say so.")
+@click.option("--crs", help='Coordinate system, if the file names none, as in "EPSG:26916".')
+@click.option(
+    "--most-vertices",
+    default=20_000_000,
+    show_default=True,
+    type=click.IntRange(1000),
+    help="Refuse to write more than this.",
+)
+@click.option(
+    "--out",
+    type=options.PATH,
+    required=True,
+    metavar="FILE",
+    help="File to write: .gpkg (all layers), .fgb or .geojson (a file per layer).",
+)
+@click.option("--overwrite", is_flag=True, help="Exchange files that are there.")
+@options.as_json
+def command(raster: Path, *, out: Path, overwrite: bool, as_json: bool, **given: Any) -> None:
+    """Write depth contours, depth bands and shoal-safe contours of a raster.
+
+    \b
+    Examples
+      leadsman contour lake.tif --vertical depth --every "5 ft" --out lake.gpkg
+      leadsman contour lake.tif --vertical elevation --datum "212.4 m" --levels "10 ft, 20 ft" --out lake.fgb
+
+    Exact contours and bands are for measuring. Shoal-safe contours are simpler and for drawing: each stands
+    where the exact one does, or up to about a cell deeper.
+    """
+    from cli.report import print_json, progress
+    from geo.errors import InputError
+    from geo.files.whole_files import require_free
+    from geo.output.display import Display
+    from geo.output.geopackage import DRIVERS
+
+    if (given["levels"] is None) == (given["every"] is None):
+        raise click.UsageError('give either --levels "10 ft, 20 ft" or --every "5 ft"')
+    if out.suffix.lower() not in DRIVERS:
+        raise InputError(f"{out.name}: unknown kind of file; expected one of {', '.join(DRIVERS)}")
+    for path in _paths(out):
+        require_free(path, overwrite=overwrite)
+    with progress() as show:
+        content = _contour(raster, out, overwrite=overwrite, show=show, **given)
+    if as_json:
+        print_json(content)
+        return
+    asked = given["every"] or given["levels"]
+    display = Display("us" if re.search(r"f(oo|ee)?t|fathom|fm|yd", asked) else "metric")
+    for band in content["depth_bands"]:
+        click.echo(
+            f"{display.depth_range(band['shallow_m'], band['deep_m']):>14}{display.area(band['area_m2']):>16}"
+            f"{band['contour_vertices']:14,} vertices on the shallow side"
+        )
+    click.echo("Planning aid, not for navigation.")
+    click.echo(f"Written to {', '.join(content['files'])}.")
+
+
+def _contour(raster: Path, out: Path, *, overwrite: bool, show: Any, **given: Any) -> dict[str, Any]:
+    import shapely
+
+    from geo.errors import InputError
+    from geo.output.geopackage import contour_layers, write_layers
+    from geo.output.plan_folder import time_of_writing
+    from geo.water.contours import contour_lake
+    from geo.water.lake import contour_depths
+    from geo.water.shoal_safe import shoal_safe_lines
+
+    level_m = _length(given["level"], "--level") or 0.0
+    show("reading", 0, 1)
+    grid = _grid(raster, given)
+    low, high = (d + level_m for d in grid.depth_range_m)
+    levels, edges = contour_depths(_asked(given), depth_range_now_m=(low, high))
+    if not levels:
+        raise InputError(
+            f"{raster.name}: has none of these depths, it has {low:.2f} to {high:.2f} m; "
+            "check the unit of the depths, --vertical, --datum and --unit"
+        )
+    contours, bands = contour_lake(
+        grid,
+        charted_m=[d - level_m for d in levels],
+        edges_m=[d - level_m for d in edges],
+        most_vertices=given["most_vertices"],
+        progress=lambda done, rows: show(f"contours, row {done:,} of {rows:,}", 0, 1),
+    )
+    show("shoal-safe contours", 0, 1)
+    safe = shoal_safe_lines([(b.shallow_m, b.deep_m, b.water) for b in bands], allowance_m=grid.cell_m)
+    layers = contour_layers(
+        [(c.charted_m + level_m, c.lines) for c in contours],
+        [(b.shallow_m + level_m, b.deep_m + level_m, b.water, b.area_m2) for b in bands],
+        [(depth + level_m, lines) for depth, lines in safe],
+    )
+    show("writing", 0, 1)
+    written = time_of_writing().strftime("%Y-%m-%dT%H:%M:%S.000Z")
+    paths = _paths(out)
+    if len(paths) == 1:
+        _write(layers, paths[0], overwrite=overwrite, write=write_layers, crs=grid.work_crs, written=written)
+    else:
+        for layer, path in zip(layers, paths, strict=True):
+            _write([layer], path, overwrite=overwrite, write=write_layers, crs=grid.work_crs, written=written)
+    vertices = {round(c.charted_m, 6): int(shapely.get_num_coordinates(c.lines)) for c in contours}
+    return {
+        "schema": SCHEMA,
+        "crs": grid.work_crs.to_string(),
+        "cell_m": round(grid.cell_m, 3),
+        "level_above_datum_m": level_m,
+        "depth_contours": [
+            {"depth_m": round(c.charted_m + level_m, 6), "length_m": round(c.lines.length, 1)}
+            for c in contours
+        ],
+        "depth_bands": [
+            {
+                "shallow_m": round(b.shallow_m + level_m, 6),
+                "deep_m": round(b.deep_m + level_m, 6),
+                "area_m2": round(b.area_m2, 1),
+                "contour_vertices": vertices.get(round(b.shallow_m, 6), 0),
+            }
+            for b in bands
+        ],
+        "files": [str(p) for p in paths],
+    }
+
+
+def _grid(raster: Path, given: dict[str, Any]) -> DepthGrid:
+    from geo.errors import InputError
+    from geo.water.rasters import read_raster
+
+    if given["vertical"] == "depth" and given["datum"] is not None:
+        raise InputError("--datum goes with --vertical elevation only: depths count from chart datum already")
+    return read_raster(
+        raster,
+        vertical=given["vertical"],
+        unit=given["unit"],
+        datum_m=_length(given["datum"], "--datum"),
+        band=given["band"],
+        missing=given["missing"],
+        crs=given["crs"],
+    )
+
+
+def _paths(out: Path) -> list[Path]:
+    """The files that are written: one for all layers, or one for each."""
+    if out.suffix.lower() == ".gpkg":
+        return [out]
+    return [
+        out.with_name(f"{out.stem}_{layer}{out.suffix}")
+        for layer in ("depth_contours", "depth_bands", "shoal_safe_contours")
+    ]
+
+
+def _write(layers: Any, path: Path, *, overwrite: bool, write: Any, **options_: Any) -> None:
+    from geo.files.whole_files import whole_file
+
+    with whole_file(path, overwrite=overwrite) as staging:
+        write(layers, staging, **options_)
+
+
+def _length(text: str | None, option: str) -> float | None:
+    from geo.errors import InputError
+    from geo.units import parse_quantity
+
+    try:
+        return None if text is None else parse_quantity(text, "length")
+    except InputError as error:
+        raise InputError(f"{option}: {error}") from error
+
+
+def _asked(given: dict[str, Any]) -> float | tuple[float, ...]:
+    from geo.errors import InputError
+
+    if given["every"] is not None:
+        step_m = _length(given["every"], "--every") or 0.0
+        if not 0.01 <= step_m <= 1000:
+            raise InputError(f"--every: {given['every']!r} is out of range; expected 0.01 to 1000 m")
+        return step_m
+    depths = {_length(part, "--levels") or 0.0 for part in given["levels"].split(",") if part.strip()}
+    if not depths or min(depths) < 0:
+        raise InputError(f'--levels: {given["levels"]!r}; expected depths, as in "10 ft, 20 ft"')
+    return tuple(sorted(depths))
