@@ -20,7 +20,7 @@ from geo.water.hazards import Hazard, read_hazards
 from geo.water.lake import Lake, contour_depths
 from geo.water.quality import ErrorBudget
 from geo.water.rasters import read_raster
-from geo.water.shoal_safe import shoal_safe_lines
+from geo.water.shoal_safe import shoal_safe_contours
 
 _FAR_M = 50_000.0  # assumed: nobody launches farther from the chart of the lake
 
@@ -206,10 +206,8 @@ def draw_water(lake: Lake, loaded: LoadedPlan) -> DrawnWater:
         ),
         contours=contours,
         shoal_safe=tuple(
-            DepthContour(depth, line, float(line.length))
-            for depth, line in shoal_safe_lines(
-                [(b.shallow_m, b.deep_m, b.water) for b in bands], allowance_m=grid.cell_m
-            )
+            DepthContour(depth + level, line, float(line.length))
+            for depth, line in shoal_safe_contours(grid, filled)
             if not line.is_empty
         ),
         bands=bands,

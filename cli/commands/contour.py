@@ -95,7 +95,7 @@ def _contour(raster: Path, out: Path, *, overwrite: bool, show: Any, **given: An
     from geo.output.plan_folder import time_of_writing
     from geo.water.contours import contour_lake
     from geo.water.lake import contour_depths
-    from geo.water.shoal_safe import shoal_safe_lines
+    from geo.water.shoal_safe import shoal_safe_contours
 
     level_m = _length(given["level"], "--level") or 0.0
     show("reading", 0, 1)
@@ -115,7 +115,7 @@ def _contour(raster: Path, out: Path, *, overwrite: bool, show: Any, **given: An
         progress=lambda done, rows: show(f"contours, row {done:,} of {rows:,}", 0, 1),
     )
     show("shoal-safe contours", 0, 1)
-    safe = shoal_safe_lines([(b.shallow_m, b.deep_m, b.water) for b in bands], allowance_m=grid.cell_m)
+    safe = shoal_safe_contours(grid, bands)
     layers = contour_layers(
         [(c.charted_m + level_m, c.lines) for c in contours],
         [(b.shallow_m + level_m, b.deep_m + level_m, b.water, b.area_m2) for b in bands],

@@ -215,12 +215,13 @@ def _runs(flags: NDArray[np.bool_]) -> list[tuple[int, int]]:
 def _drop_beside(lines: list[Floats], *, turn_radius_m: float, least_length_m: float) -> list[Floats]:
     """Take away what runs beside a longer line within two turn radii; ends that meet may stay."""
     kept: list[Floats] = []
-    near = shapely.Polygon()
+    around: list[shapely.Geometry] = []
     reach = _BESIDE_RADII * turn_radius_m
     pending = sorted(lines, key=lambda p: (-chainage_of(p)[-1], p[0, 0], p[0, 1]))
     for points in pending:
         line = shapely.LineString(points)
-        beside = [p for p in lines_in(line.intersection(near)) if p.length > 2 * reach] if kept else []
+        near = shapely.union_all([a for a in around if a.intersects(line)])
+        beside = [p for p in lines_in(line.intersection(near)) if p.length > 2 * reach]
         if beside:
             rest = lines_in(line.difference(shapely.union_all(beside).buffer(0.01)))
             parts = [shapely.get_coordinates(p) for p in rest if p.length >= least_length_m]
@@ -228,7 +229,7 @@ def _drop_beside(lines: list[Floats], *, turn_radius_m: float, least_length_m: f
             parts = [points]
         for part in parts:
             kept.append(without_micro_segments(part, least_m=turn_radius_m / 60))
-            near = near.union(shapely.LineString(part).buffer(reach, quad_segs=8))
+            around.append(shapely.LineString(part).buffer(reach, quad_segs=8))
     return kept
 
 

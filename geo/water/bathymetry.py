@@ -21,7 +21,7 @@ Floats = NDArray[np.float64]
 Depths = NDArray[np.float32]
 
 STRIP_ROWS = 256
-_CACHE_BYTES = 256 * 1024**2
+_CACHE_BYTES = 192 * 1024**2
 # A missing corner this light does not count, so that a point on the outermost cell centres is on the data.
 _LEAST_WEIGHT = 1e-5
 
@@ -102,15 +102,37 @@ class DepthGrid:
         ----------
         largest_cells : rows and columns at most; a lake that has fewer comes as it is.
         """
+        k = -(-max(self.shape) // largest_cells)
+        squares = self.shoalest_squares(k, shared=False)
+        return self.counting.charted_m(squares).astype(np.float32), self.transform * affine.Affine.scale(k)
+
+    def shoalest_squares(self, side: int, *, shared: bool) -> Depths:
+        """The shoalest stored value of each square of `side` cells, from the top left; NaN where all miss.
+
+        Parameters
+        ----------
+        side : rows and columns of a square; the last ones may have fewer.
+        shared : whether squares also hold the first row and column of the next.
+        """
+        shoalest = np.fmin if self.counting.per_value_m > 0 else np.fmax
         rows, cols = self.shape
-        k = -(-max(rows, cols) // largest_cells)
-        high, wide = -(-rows // k), -(-cols // k)
-        out = np.full((high, wide), np.nan, np.float32)
-        for row in range(high):
-            strip = self.counting.charted_m(self.read_rows(row * k, min((row + 1) * k, rows)))
-            shoalest = np.fmin.reduce(strip, axis=0)
-            out[row] = np.fmin.reduceat(shoalest, np.arange(0, cols, k))
-        return out, self.transform * affine.Affine.scale(k)
+        across = np.arange(0, cols, side)
+        parts = []
+        step = side * max(1, STRIP_ROWS // side)
+        for top in range(0, rows, step):
+            strip = self.read_rows(top, min(top + step + shared, rows))
+            own = strip[:step]
+            down = np.arange(0, len(own), side)
+            reduced = shoalest.reduceat(own, down, axis=0)
+            if shared:
+                after = down + side
+                has = after < len(strip)
+                reduced[has] = shoalest(reduced[has], strip[after[has]])
+            squares = shoalest.reduceat(reduced, across, axis=1)
+            if shared:
+                squares[:, :-1] = shoalest(squares[:, :-1], reduced[:, across[1:]])
+            parts.append(squares)
+        return np.concatenate(parts)
 
     @cached_property
     def _to_work(self) -> pyproj.Transformer:

@@ -15,7 +15,7 @@ from scipy import ndimage
 from geo.water.bathymetry import DepthGrid, Depths
 
 _COLUMNS = 1024
-_CACHE_BYTES = 256 * 1024**2
+_CACHE_BYTES = 128 * 1024**2
 
 
 def carried_on(grid: DepthGrid, *, reach_m: float) -> DepthGrid:

@@ -1,23 +1,27 @@
 """Shoal-safe generalisation: simpler lines that may move toward deep water only.
 
-For drawing and for keeping lines safe. Areas and statistics come from the exact bands.
+For drawing and for keeping lines safe. Areas and statistics come from the exact bands. Small lakes are
+generalised as shapes, great ones on a coarser grid of shoalest depths.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+import affine
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from geo.files.vectors import lines_in, polygons_in
+from geo.water.bathymetry import DepthGrid
+from geo.water.contours import Band, trace_contours
 
 # Found by trying: simplifying by the whole allowance is unsafe, a buffer of 1.02 falls short.
 _BUFFER_RATIO = 1.06
 _SIMPLIFY_RATIO = 0.5
 _QUAD_SEGS = 16
+_LARGEST_CELLS = 2048
 _OFF_EDGE_RATIO = 0.01  # nearer to the edge of the data than this a line runs along it
 
 
@@ -74,33 +78,6 @@ def is_within(exact: shapely.Geometry, general: shapely.Geometry) -> bool:
     return float(shapely.area(shapely.difference(exact, general))) == 0.0
 
 
-def shallower_by_blur(
-    depth: NDArray[np.float32], *, passes: int = 10, sigma_cells: float = 1.0
-) -> NDArray[np.float32]:
-    """Smooth a depth array so that no node gets deeper: d = min(d, blurred d), some passes.
-
-    Parameters
-    ----------
-    depth : float32, NaN = missing; stays missing.
-    passes, sigma_cells : how far shoals spread.
-
-    Notes
-    -----
-    ``d' <= d`` at every node, so the shallows of any level only grow, saddles included.
-    """
-    from scipy import ndimage
-
-    missing = ~np.isfinite(depth)
-    weight = ndimage.gaussian_filter((~missing).astype(np.float32), sigma_cells)
-    out = depth.copy()
-    for _ in range(passes):
-        blurred = ndimage.gaussian_filter(np.where(missing, np.float32(0), out), sigma_cells)
-        with np.errstate(invalid="ignore", divide="ignore"):
-            out = np.fmin(out, np.where(weight > 0, blurred / weight, out)).astype(np.float32)
-        out[missing] = np.nan
-    return out
-
-
 def _cut(shape: shapely.Geometry, before: shapely.Geometry, water: shapely.Geometry) -> shapely.MultiPolygon:
     return _polygons(shapely.intersection(shapely.union_all([shape, before]), water))
 
@@ -109,15 +86,38 @@ def _polygons(shape: shapely.Geometry) -> shapely.MultiPolygon:
     return shapely.MultiPolygon(polygons_in(shape))
 
 
+def shoal_safe_contours(
+    grid: DepthGrid, bands: Sequence[Band]
+) -> list[tuple[float, shapely.MultiLineString]]:
+    """Contours for drawing, by charted depth: each stands where the exact one does, or deeper.
+
+    Parameters
+    ----------
+    grid : the lake.
+    bands : its exact bands, increasing, without gaps.
+
+    Notes
+    -----
+    They move by about a cell. Over 2,048 cells a side the lake is drawn on a coarser grid of shoalest depths
+    instead (`shoalest_grid`): lines then move by up to two of its cells, and end as far from missing data.
+    """
+    every = -(-max(grid.shape) // _LARGEST_CELLS)
+    if every == 1:
+        parts = [(b.shallow_m, b.deep_m, b.water) for b in bands]
+        return shoal_safe_lines(parts, allowance_m=grid.cell_m)
+    found = trace_contours(shoalest_grid(grid, every=every), charted_m=[b.deep_m for b in bands[:-1]])
+    return [(c.charted_m, c.lines) for c in found]
+
+
 def shoal_safe_lines(
     bands: Sequence[tuple[float, float, shapely.Geometry]], *, allowance_m: float
 ) -> list[tuple[float, shapely.MultiLineString]]:
-    """Contours for drawing: each stands where the exact one does, or deeper.
+    """Generalise the edges of bands as shapes; see `generalise_shallows`.
 
     Parameters
     ----------
     bands : (shallow, deep, exact water between them), increasing, without gaps; work CRS.
-    allowance_m : how far a line may move, about; a cell, usually.
+    allowance_m : how far a line may move, about.
 
     Returns
     -------
@@ -133,3 +133,36 @@ def shoal_safe_lines(
         (general.depth_m, shapely.MultiLineString(lines_in(general.shallows.boundary.intersection(inner))))
         for general in generalise_shallows(exact, water=water, allowance_m=allowance_m)
     ]
+
+
+def shoalest_grid(grid: DepthGrid, *, every: int) -> DepthGrid:
+    """A coarser grid whose surface lies nowhere deeper than that of the lake.
+
+    Parameters
+    ----------
+    grid : the lake.
+    every : a node at every so many rows and columns.
+
+    Notes
+    -----
+    A node takes the shoalest value of the squares of cells around it, so each of the four corners of a
+    coarse square is at most as deep as any cell in it, and so is what is interpolated between them. What
+    is missing counts for nothing; a node without any depth around is missing.
+    """
+    shoalest = np.fmin if grid.counting.per_value_m > 0 else np.fmax
+    squares = grid.shoalest_squares(every, shared=True)[
+        : (grid.shape[0] - 1) // every + 1, : (grid.shape[1] - 1) // every + 1
+    ]
+    nodes = squares.copy()
+    nodes[1:] = shoalest(nodes[1:], squares[:-1])
+    nodes[:, 1:] = shoalest(nodes[:, 1:], squares[:, :-1])
+    nodes[1:, 1:] = shoalest(nodes[1:, 1:], squares[:-1, :-1])
+    transform = (
+        grid.transform
+        * affine.Affine.translation(0.5, 0.5)
+        * affine.Affine.scale(every)
+        * affine.Affine.translation(-0.5, -0.5)
+    )
+    return replace(
+        grid, read_rows=lambda row0, row1: nodes[row0:row1].copy(), shape=nodes.shape, transform=transform
+    )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -10,7 +11,9 @@ import shapely
 from scipy import ndimage
 
 from geo.water.contour_blocks import trace_blocks
-from geo.water.shoal_safe import generalise_shallows, is_within, shallower_by_blur
+from geo.water.levels import Counting
+from geo.water.shoal_safe import generalise_shallows, is_within, shoalest_grid
+from tests.analytic_lakes import lake_of, rough, with_hole
 
 LEVELS = (2.0, 4.0, 6.0)
 CELL_M = 10.0
@@ -61,13 +64,25 @@ def test_nothing_is_drawn_beyond_the_water():
         assert safer.shallows.difference(water).area < 1e-6
 
 
+@pytest.mark.parametrize("every", [2, 3, 7])
 @pytest.mark.parametrize("seed", range(5))
-def test_blur_makes_no_node_deeper_and_keeps_what_is_missing(seed):
+def test_coarser_grid_lies_nowhere_deeper(seed, every):
+    grid = lake_of(with_hole(rough((151, 203), seed=seed), slice(20, 40), slice(50, 90)))
+    coarse = shoalest_grid(grid, every=every)
     rng = np.random.default_rng(seed)
-    depth = rng.normal(10, 3, (40, 50)).astype(np.float32)
-    depth[rng.random(depth.shape) < 0.1] = np.nan
-    out = shallower_by_blur(depth)
-    known = np.isfinite(depth)
-    assert (np.isfinite(out) == known).all()
-    assert (out[known] <= depth[known]).all()
-    assert (out[known] < depth[known]).any()
+    place = grid.work_from_cells(rng.uniform(0, 202, 20_000), rng.uniform(0, 150, 20_000))
+    exact, safe = grid.sample(*place), coarse.sample(*place)
+    both = np.isfinite(exact) & np.isfinite(safe)
+    assert both.mean() > 0.8
+    assert (safe[both] <= exact[both] + 1e-5).all()
+    assert coarse.shape == (150 // every + 1, 202 // every + 1)
+
+
+def test_coarser_grid_of_elevations_takes_the_highest():
+    values = np.arange(25, dtype=np.float32).reshape(5, 5)
+    grid = replace(lake_of(values), counting=Counting(30.0, -1.0))
+    coarse = shoalest_grid(grid, every=2)
+    # node (0, 0) is the highest of rows and columns 0 to 2, node (2, 2) of all from 2 to 4
+    assert coarse.read_rows(0, 3)[0, 0] == 12
+    assert coarse.read_rows(0, 3)[2, 2] == 24
+    assert coarse.work_from_cells(1, 1) == pytest.approx(grid.work_from_cells(2, 2))
