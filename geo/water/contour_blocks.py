@@ -118,9 +118,12 @@ def trace_blocks(
                 take(pending.popleft().result())
         for work in pending:
             take(work.result())
-    return [_join(parts) for parts in lines], [
-        stitch_band(b, strip_rows=strip_rows, block_columns=block_columns) for b in bands
-    ]
+    joined, filled = [], []
+    while lines:  # pieces are let go as they are joined
+        joined.append(_join(lines.pop(0)))
+    while bands:
+        filled.append(stitch_band(bands.pop(0), strip_rows=strip_rows, block_columns=block_columns))
+    return joined, filled
 
 
 def _blocks(

@@ -103,14 +103,14 @@ def contour_lake(
     except TooManyPoints as error:
         depths = list(charted_m)[order] if len(error.by_level) == len(levels) else list(edges_m)[order]
         raise InputError(_too_many(grid, depths, error, most_vertices)) from error
-    contours = [
-        Contour(depth, _lines(grid, found, turned=upward))
-        for depth, found in zip(charted_m, lines[order], strict=True)
-        if len(found.points)
-    ]
-    intervals = list(pairwise(edges_m))
-    filled = []
-    for (shallow, deep), polygons in zip(intervals, bands[order], strict=True):
+    lines, bands = lines[order], bands[order]
+    contours, filled = [], []
+    for depth in charted_m:  # what is in cells is let go as it is projected
+        found = lines.pop(0)
+        if len(found.points):
+            contours.append(Contour(depth, _lines(grid, found, turned=upward)))
+    for shallow, deep in pairwise(edges_m):
+        polygons = bands.pop(0)
         if len(polygons):
             water = _in_work_crs(grid, polygons)
             area = geodesic_area_m2(grid, water) if areas else float("nan")

@@ -151,17 +151,22 @@ class _Rows:
                 ) from error
         with np.errstate(over="ignore"):  # -1.8e308 for missing becomes infinite, which is missing
             values: Depths = np.asarray(raw).astype(np.float32, copy=False)
-        gone = np.ma.getmask(raw)
-        if gone is np.ma.nomask and src.nodata is not None:
-            gone = np.asarray(raw) == raw.dtype.type(src.nodata)
+        if not values.flags.writeable:
+            values = values.copy()
+
+        def lose(gone: Any) -> None:
+            if np.any(gone):
+                np.copyto(values, np.float32(np.nan), where=gone)
+
+        if np.ma.isMaskedArray(raw):
+            lose(np.ma.getmaskarray(raw))
+        elif src.nodata is not None:
+            lose(np.asarray(raw) == raw.dtype.type(src.nodata))
         if raw.dtype.kind == "f":
-            gone = gone | np.isinf(values)
+            lose(np.isinf(values))
         # a float32 file holds -9999.9 only nearly; what no float32 can hold is infinite here
         if self._missing is not None and abs(self._missing) <= float(np.finfo(np.float32).max):
-            gone = gone | (np.abs(values - np.float32(self._missing)) <= 1e-7 * abs(self._missing))
-        if np.any(gone):
-            values = values if values.flags.writeable else values.copy()
-            values[np.broadcast_to(gone, values.shape)] = np.nan
+            lose(np.abs(values - np.float32(self._missing)) <= 1e-7 * abs(self._missing))
         return values
 
 

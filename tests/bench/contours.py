@@ -96,11 +96,15 @@ def _commands(raster: Path, out: Path, side: int) -> dict[str, list[str]]:
     return commands
 
 
-def measure(raster: Path, *, side: int, runs: int, folder: Path) -> dict[str, tuple[float, float]]:
+def measure(
+    raster: Path, *, side: int, runs: int, folder: Path, only: list[str] | None = None
+) -> dict[str, tuple[float, float]]:
     """Median CPU seconds and memory (MB) of each program on one raster, in turn after a warm-up."""
     found: dict[str, list[tuple[float, float]]] = {}
     for run in range(runs + 1):
         for name, command in _commands(raster, folder, side).items():
+            if only and name not in only:
+                continue
             for old in folder.glob("*.gpkg*"):
                 old.unlink()
             figures = _run(command)
@@ -120,13 +124,18 @@ def main() -> None:
     parser.add_argument("--sizes", nargs="*", choices=SIDES, default=["10k", "11M", "85M"])
     parser.add_argument("--kinds", nargs="*", choices=("smooth", "quantised", "noisy"), default=["quantised"])
     parser.add_argument("--runs", type=int, default=3)
+    parser.add_argument("--programs", nargs="*", help="only these, by their names in the table")
     chosen = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         for size in chosen.sizes:
             for kind in chosen.kinds:
                 raster = write_lake(folder / f"{size}_{kind}.tif", side=SIDES[size], kind=kind)
-                table(size, kind, measure(raster, side=SIDES[size], runs=chosen.runs, folder=folder))
+                table(
+                    size,
+                    kind,
+                    measure(raster, side=SIDES[size], runs=chosen.runs, folder=folder, only=chosen.programs),
+                )
                 raster.unlink()
 
 
@@ -137,7 +146,7 @@ def table(size: str, kind: str, found: dict[str, tuple[float, float]]) -> None:
         print(f"  {name:<12}{cpu:8.2f}{memory:8.0f}")
     pairs = [("lines", "gdal lines"), ("bands", "gdal bands"), ("both", "reading"), ("both", "contourpy")]
     for ours, other in pairs:
-        if other in found:
+        if other in found and ours in found:
             print(f"  {ours} / {other}: {found[ours][0] / found[other][0]:.2f}", flush=True)
 
 
