@@ -157,7 +157,8 @@ def standing_words(plan: PlanResult, *, display: Display, printed: str, data_dat
     """Where the depths stand: level, cell, quality, dates."""
     w = plan.water
     return (
-        f"Depths are for a water level {display.level(w.level_above_datum_m)} datum ({w.datum}). "
+        f"Contours and bands are for a water level {display.level(w.level_above_datum_m)} datum ({w.datum}); "
+        "what is said of a troll line is for the level of its period. "
         f"Cells of {display.short(w.cell_m)}, quality {w.quality}. "
         f"Data: {data_date or 'date not stated'}. Printed: {printed}."
     )
