@@ -34,7 +34,7 @@ def stitch_band(pieces: Sequence[Pieces], *, strip_rows: int, block_columns: int
     Parameters
     ----------
     pieces : of all blocks, in cells of the whole array; whole numbers exactly where a vertex is on a line.
-    strip_rows, block_columns : seams stand at multiples of these.
+    strip_rows, block_columns : seams stand on the last row of each so many rows, and on each so many columns.
 
     Returns
     -------
@@ -82,10 +82,10 @@ def _cancelled(
     """Segments on a seam that run both ways, each with its opposite."""
     a, b = points[:-1], points[1:]
     found = []
-    for axis, step in ((0, block_columns), (1, strip_rows)):
+    for axis, step, shift in ((0, block_columns, 0), (1, strip_rows, 1)):
         on = same & (a[:, axis] == b[:, axis])
         at = np.flatnonzero(on)
-        at = at[a[at, axis] % step == 0]
+        at = at[(a[at, axis] + shift) % step == 0]
         if not len(at):
             continue
         along = 1 - axis

@@ -135,21 +135,23 @@ def _blocks(
 ) -> Iterator[_Block]:
     """Blocks from the top left; each row is read once, the last one of a strip is carried over."""
     rows, columns = shape
+    starts = range(0, rows, strip_rows)  # as the file's own tiles stand, so that each is decoded once
     with ThreadPoolExecutor(1) as reader:
-        starts = list(range(0, max(rows - 1, 1), strip_rows))
-        ends = [min(s + strip_rows + 1, rows) for s in starts]
-        ahead = reader.submit(read_rows, 0, ends[0])
+        ahead = reader.submit(read_rows, 0, min(strip_rows, rows))
         carried: Values | None = None
-        for k, start in enumerate(starts):
+        for start in starts:
             strip = ahead.result()
-            if k + 1 < len(starts):
-                ahead = reader.submit(read_rows, ends[k], ends[k + 1])
+            after = start + strip_rows
+            if after < rows:
+                ahead = reader.submit(read_rows, after, min(after + strip_rows, rows))
+            top = start
             if carried is not None:
-                strip = np.vstack((carried, strip))
+                strip, top = np.vstack((carried, strip)), start - 1
             carried = strip[-1:]
-            for column in range(0, max(columns - 1, 1), block_columns):
-                yield _Block(start, column, strip[:, column : column + block_columns + 1])
-            progress(ends[k], rows)
+            if len(strip) > 1:
+                for column in range(0, max(columns - 1, 1), block_columns):
+                    yield _Block(top, column, strip[:, column : column + block_columns + 1])
+            progress(min(after, rows), rows)
 
 
 class _Tracer:
