@@ -75,6 +75,14 @@ class Made:
         lower = depth[r + 1, c] * (1 - x) + depth[r + 1, c + 1] * x
         return np.where(inside, upper * (1 - y) + lower * y, np.nan)
 
+    def off_grid_lines(self, places: np.ndarray) -> np.ndarray:
+        """Which places (n, 2) are farther than a thousandth of a cell from all lines of cell centres."""
+        with rasterio.open(self.raster) as file:
+            column, row = ~file.transform * places.T
+        return (np.abs(column - 0.5 - np.rint(column - 0.5)) > 1e-3) & (
+            np.abs(row - 0.5 - np.rint(row - 0.5)) > 1e-3
+        )
+
 
 @pytest.fixture(scope="session")
 def verrin(tmp_path_factory):
@@ -153,8 +161,11 @@ def test_depths_at_stations_are_those_of_the_raster_at_the_level_of_the_period(m
         at = made.layer(name)
         now = made.charted_m(shapely.get_coordinates(at.geometry.values)) + at["troll_line"].map(levels)
         said = at["bottom_depth_m"].to_numpy(float)
-        assert np.array_equal(np.isnan(now), np.isnan(said))
-        np.testing.assert_allclose(said, now, atol=0.002)  # float32 depths and rounded places
+        # a missing corner of weight under 1e-5 does not count: points on a line of centres may differ
+        clear = made.off_grid_lines(shapely.get_coordinates(at.geometry.values))
+        assert clear.mean() > 0.97
+        assert np.array_equal(np.isnan(now)[clear], np.isnan(said)[clear])
+        np.testing.assert_allclose(said[clear], now[clear], atol=0.002)  # float32 depths and rounded places
 
 
 def test_stations_stand_ten_metres_apart_at_most_and_hold_both_ends(made):

@@ -163,6 +163,7 @@ def on_a_terminal(plan: Path, out: Path, **env: str) -> str:
     return said.decode("utf-8")
 
 
+STAGES = ("contours", "lines of", "map", "layers")  # a stage that is over at once may never be drawn
 COLOUR = re.compile(r"\x1b\[[0-9;]*[34]\d(;[0-9;]+)?m")
 
 
@@ -170,6 +171,6 @@ def test_progress_is_drawn_on_a_terminal_in_colour_unless_that_is_not_wanted(pla
     plain = on_a_terminal(plan, tmp_path / "a", NO_COLOR="1")
     coloured = on_a_terminal(plan, tmp_path / "b")
     for said in (plain, coloured):
-        assert "map" in said
+        assert any(stage in said for stage in STAGES)
     assert COLOUR.search(coloured)
     assert not COLOUR.search(plain)
