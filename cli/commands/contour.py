@@ -91,7 +91,7 @@ def _contour(raster: Path, out: Path, *, overwrite: bool, show: Any, **given: An
     import shapely
 
     from geo.errors import InputError
-    from geo.output.geopackage import contour_layers, write_layers
+    from geo.output.geopackage import contour_layers
     from geo.output.plan_folder import time_of_writing
     from geo.water.contours import contour_lake
     from geo.water.lake import contour_depths
@@ -116,19 +116,20 @@ def _contour(raster: Path, out: Path, *, overwrite: bool, show: Any, **given: An
     )
     show("shoal-safe contours", 0, 1)
     safe = shoal_safe_contours(grid, bands)
+
+    def now_m(charted_m: float) -> float:
+        return round(charted_m + level_m, 6)  # 0.9 again, where the level made it 0.8999999999999999
+
     layers = contour_layers(
-        [(c.charted_m + level_m, c.lines) for c in contours],
-        [(b.shallow_m + level_m, b.deep_m + level_m, b.water, b.area_m2) for b in bands],
-        [(depth + level_m, lines) for depth, lines in safe],
+        [(now_m(c.charted_m), c.lines) for c in contours],
+        [(now_m(b.shallow_m), now_m(b.deep_m), b.water, b.area_m2) for b in bands],
+        [(now_m(depth), lines) for depth, lines in safe],
     )
     show("writing", 0, 1)
     written = time_of_writing().strftime("%Y-%m-%dT%H:%M:%S.000Z")
     paths = _paths(out)
-    if len(paths) == 1:
-        _write(layers, paths[0], overwrite=overwrite, write=write_layers, crs=grid.work_crs, written=written)
-    else:
-        for layer, path in zip(layers, paths, strict=True):
-            _write([layer], path, overwrite=overwrite, write=write_layers, crs=grid.work_crs, written=written)
+    parts = [layers] if len(paths) == 1 else [[layer] for layer in layers]
+    _write(parts, paths, overwrite=overwrite, crs=grid.work_crs, written=written)
     vertices = {round(c.charted_m, 6): int(shapely.get_num_coordinates(c.lines)) for c in contours}
     return {
         "schema": SCHEMA,
@@ -136,13 +137,12 @@ def _contour(raster: Path, out: Path, *, overwrite: bool, show: Any, **given: An
         "cell_m": round(grid.cell_m, 3),
         "level_above_datum_m": level_m,
         "depth_contours": [
-            {"depth_m": round(c.charted_m + level_m, 6), "length_m": round(c.lines.length, 1)}
-            for c in contours
+            {"depth_m": now_m(c.charted_m), "length_m": round(c.lines.length, 1)} for c in contours
         ],
         "depth_bands": [
             {
-                "shallow_m": round(b.shallow_m + level_m, 6),
-                "deep_m": round(b.deep_m + level_m, 6),
+                "shallow_m": now_m(b.shallow_m),
+                "deep_m": now_m(b.deep_m),
                 "area_m2": round(b.area_m2, 1),
                 "contour_vertices": vertices.get(round(b.shallow_m, 6), 0),
             }
@@ -179,11 +179,17 @@ def _paths(out: Path) -> list[Path]:
     ]
 
 
-def _write(layers: Any, path: Path, *, overwrite: bool, write: Any, **options_: Any) -> None:
-    from geo.files.whole_files import whole_file
+def _write(parts: list[Any], paths: list[Path], *, overwrite: bool, **named: Any) -> None:
+    """Write all files, and only then put them in place: files of two runs do not mix."""
+    from contextlib import ExitStack
 
-    with whole_file(path, overwrite=overwrite) as staging:
-        write(layers, staging, **options_)
+    from geo.files.whole_files import whole_file
+    from geo.output.geopackage import write_layers
+
+    with ExitStack() as stack:
+        places = [stack.enter_context(whole_file(path, overwrite=overwrite)) for path in paths]
+        for layers, place in zip(parts, places, strict=True):
+            write_layers(layers, place, **named)
 
 
 def _length(text: str | None, option: str) -> float | None:
@@ -204,7 +210,8 @@ def _asked(given: dict[str, Any]) -> float | tuple[float, ...]:
         if not 0.01 <= step_m <= 1000:
             raise InputError(f"--every: {given['every']!r} is out of range; expected 0.01 to 1000 m")
         return step_m
-    depths = {_length(part, "--levels") or 0.0 for part in given["levels"].split(",") if part.strip()}
-    if not depths or min(depths) < 0:
+    depths = sorted(_length(part, "--levels") or 0.0 for part in given["levels"].split(",") if part.strip())
+    if not depths or depths[0] < 0:
         raise InputError(f'--levels: {given["levels"]!r}; expected depths, as in "10 ft, 20 ft"')
-    return tuple(sorted(depths))
+    # "6 ft, 1 fathom" is one depth: within a millimetre a file may not tell two apart
+    return tuple(d for d, before in zip(depths, [-1.0, *depths], strict=False) if d - before > 0.001)

@@ -97,6 +97,13 @@ def require_free(path: Path, *, overwrite: bool) -> None:
         raise OutputError(f"{path}: a folder of this name is in the way; choose another name")
     if os.path.lexists(path) and not overwrite:
         raise OutputError(f"{path}: is there already; add --overwrite to exchange it, or choose another name")
+    for end in ("-wal", "-journal"):  # a GeoPackage that is open, or whose program died: it would spoil ours
+        beside = path.with_name(path.name + end)
+        if path.suffix.lower() == ".gpkg" and os.path.lexists(beside):
+            raise OutputError(
+                f"{path}: {beside.name} beside it holds changes that another program has not finished; "
+                "close the file there (or open and close it once more), or choose another name"
+            )
 
 
 @contextlib.contextmanager

@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import json
+import os
+import signal
+import subprocess
+import time
 
 import geopandas as gpd
 import numpy as np
@@ -10,7 +14,8 @@ import pyogrio
 import pytest
 
 from geo.units import FOOT_M
-from tests.analytic_lakes import cone, paraboloid, write_tif
+from tests.analytic_lakes import cone, paraboloid, plane, rough, write_tif
+from tests.cli.conftest import ENTRY
 
 DEPTH = ("--vertical", "depth")
 
@@ -150,3 +155,141 @@ def test_two_runs_are_the_same_bytes(cli, raster, tmp_path, monkeypatch):
     for name in ("a.gpkg", "b.gpkg"):
         assert cli("contour", raster, *DEPTH, "--every", "5 m", "--out", tmp_path / name).code == 0
     assert (tmp_path / "a.gpkg").read_bytes() == (tmp_path / "b.gpkg").read_bytes()
+
+
+# ---- depths that people write
+
+
+def test_one_depth_in_two_units_is_one_contour(cli, raster, tmp_path):
+    # Found: 6 ft and 1 fathom (both 1.8288 m) differ in the last bit of a double, and bands broke on it.
+    out = tmp_path / "c.gpkg"
+    ran = cli("contour", raster, *DEPTH, "--levels", "6 ft, 1 fathom, 10 m", "--out", out, "--json")
+    assert ran.code == 0, ran.err
+    assert [c["depth_m"] for c in json.loads(ran.out)["depth_contours"]] == [1.8288, 10]
+
+
+def test_a_level_leaves_round_depths_round(cli, raster, tmp_path):
+    # Found: 0.9 - 0.2 + 0.2 is 0.8999999999999999 in doubles, and stood so in the layers.
+    out = tmp_path / "c.gpkg"
+    options = ("--levels", "0.9 m, 5 m", "--level", "0.2 m")
+    assert cli("contour", raster, *DEPTH, *options, "--out", out).code == 0
+    assert set(gpd.read_file(out, layer="depth_contours")["depth_m"]) == {0.9, 5.0}
+    assert {0.9, 5.0} < set(gpd.read_file(out, layer="depth_bands")["deep_m"])
+
+
+def test_a_step_and_the_same_depths_named_are_the_same_contours(cli, raster, tmp_path):
+    def told(*options, name):
+        ran = cli("contour", raster, *DEPTH, *options, "--out", tmp_path / name, "--json")
+        return json.loads(ran.out)
+
+    step = told("--every", "10 m", name="a.gpkg")
+    named = told("--levels", "30 m, 20 m, 10 m", name="b.gpkg")
+    # a step starts at 0, which no cell is shallower than, and its last band ends at 40 m, not at 37
+    wanted = {c["depth_m"]: c["length_m"] for c in named["depth_contours"]}
+    assert {c["depth_m"]: c["length_m"] for c in step["depth_contours"] if c["depth_m"] > 0} == wanted
+    areas = [[b["area_m2"] for b in t["depth_bands"]] for t in (step, named)]
+    assert areas[0] == areas[1]
+
+
+def test_json_holds_these_keys_and_metres(cli, raster, tmp_path):
+    ran = cli("contour", raster, *DEPTH, "--levels", "5 m", "--out", tmp_path / "c.fgb", "--json")
+    told = json.loads(ran.out)
+    assert set(told) == {
+        "schema",
+        "crs",
+        "cell_m",
+        "level_above_datum_m",
+        "depth_contours",
+        "depth_bands",
+        "files",
+    }
+    assert (told["crs"], told["cell_m"], told["level_above_datum_m"]) == ("EPSG:32605", 10.0, 0.0)
+    assert [set(c) for c in told["depth_contours"]] == [{"depth_m", "length_m"}]
+    assert set(told["depth_bands"][0]) == {"shallow_m", "deep_m", "area_m2", "contour_vertices"}
+    assert len(told["files"]) == 3
+    assert all(os.path.isfile(f) for f in told["files"])  # noqa: PTH113 - as a reader of JSON would
+
+
+@pytest.mark.parametrize("suffix", [".gpkg", ".fgb", ".geojson"])
+def test_lake_without_a_whole_quad_gives_empty_layers(cli, tmp_path, suffix):
+    depth = plane((20, 20)).astype(np.float32)  # 9 to 11 m deep
+    depth[::2] = np.nan
+    raster = write_tif(tmp_path / "rows.tif", depth, nodata=np.nan)
+    ran = cli("contour", raster, *DEPTH, "--levels", "10 m", "--out", tmp_path / f"c{suffix}", "--json")
+    assert ran.code == 0, ran.err
+    told = json.loads(ran.out)
+    assert told["depth_contours"] == told["depth_bands"] == []
+    for file in told["files"]:
+        for layer, _ in pyogrio.list_layers(file):
+            assert pyogrio.read_info(file, layer=layer)["features"] in (0, -1)  # -1: FlatGeobuf, none counted
+
+
+# ---- what lies on disk
+
+
+@pytest.mark.parametrize("end", ["-wal", "-journal"])
+def test_geopackage_with_unfinished_changes_beside_it_is_left_alone(cli, raster, tmp_path, end):
+    # Found: a new file beside an old write-ahead log is "malformed" for whoever opens it next.
+    out, beside = tmp_path / "c.gpkg", tmp_path / f"c.gpkg{end}"
+    out.write_bytes(b"mine")
+    beside.write_bytes(b"unfinished")
+    ran = cli("contour", raster, *DEPTH, "--levels", "5 m", "--out", out, "--overwrite")
+    assert (ran.code, beside.name in ran.err) == (1, True)
+    assert (out.read_bytes(), beside.read_bytes()) == (b"mine", b"unfinished")
+    # other kinds keep nothing beside themselves
+    assert cli("contour", raster, *DEPTH, "--levels", "5 m", "--out", tmp_path / "c.fgb").code == 0
+
+
+def test_interrupted_between_two_files_of_a_set_leaves_the_old_set(cli, raster, tmp_path, monkeypatch):
+    # Found: contours of the new run stood beside bands of the old one.
+    call = ("contour", raster, *DEPTH, "--out", tmp_path / "c.fgb")
+    assert cli(*call, "--levels", "5 m").code == 0
+    before = {p.name: p.read_bytes() for p in tmp_path.iterdir()}
+    write, done = pyogrio.raw.write, []
+
+    def second_fails(path, *args, **named):
+        done.append(path)
+        if len(done) == 2:
+            raise KeyboardInterrupt
+        write(path, *args, **named)
+
+    monkeypatch.setattr("geo.output.geopackage.pyogrio.raw.write", second_fails)
+    assert cli(*call, "--levels", "5 m, 10 m", "--overwrite").code == 130
+    assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == before
+
+
+@pytest.mark.parametrize("stop", [signal.SIGINT, signal.SIGKILL])
+def test_stopped_at_any_moment_there_is_the_old_file_or_the_whole_new_one(cli, tmp_path, stop):
+    noise = rough((300, 300), seed=1) + np.random.default_rng(1).normal(0, 0.3, (300, 300))
+    raster = write_tif(tmp_path / "noise.tif", noise.astype(np.float32))
+    out = tmp_path / "c.gpkg"
+    call = ("contour", raster, *DEPTH, "--every", "2 m", "--out", out, "--overwrite")
+    started = time.monotonic()
+    assert _stopped(call, after_s=60, stop=stop) == 0
+    whole_s = time.monotonic() - started
+    layers = pyogrio.list_layers(out).tolist()
+    for part in (0.4, 0.6, 0.75, 0.85, 0.95):
+        out.write_bytes(b"mine")
+        code = _stopped(call, after_s=part * whole_s, stop=stop)
+        if out.read_bytes() != b"mine":  # it was done before, or just while, it was stopped
+            assert pyogrio.list_layers(out).tolist() == layers
+            assert len(gpd.read_file(out, layer="shoal_safe_contours"))
+        elif stop is signal.SIGINT:
+            assert code in (130, -signal.SIGINT)  # before Python has come up it dies of it
+        if stop is signal.SIGINT:
+            assert sorted(p.name for p in tmp_path.iterdir()) == ["c.gpkg", "noise.tif"]
+    assert cli(*call).code == 0  # the next run sweeps what a killed one left
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["c.gpkg", "noise.tif"]
+    assert pyogrio.list_layers(out).tolist() == layers
+
+
+def _stopped(call, *, after_s, stop):
+    """Exit code of a run in a process of its own, stopped after a while if it is not done."""
+    with subprocess.Popen(
+        [*ENTRY, *map(str, call)], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+    ) as process:
+        try:
+            return process.wait(timeout=after_s)
+        except subprocess.TimeoutExpired:
+            process.send_signal(stop)
+            return process.wait(timeout=60)

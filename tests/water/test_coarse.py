@@ -48,3 +48,11 @@ def test_strips_do_not_show(side):
     for i, j in ((0, 0), (250 // side, 1), (600 // side, 1)):
         block = values[i * side : (i + 1) * side + 1, j * side : (j + 1) * side + 1]
         assert squares[i, j] == block.min()
+
+
+def test_coarse_cells_stand_over_the_cells_they_sum_up():
+    grid = lake_of(VALUES)
+    _, transform = grid.coarse(largest_cells=4)
+    # the corner stays; the middle of coarse cell (1, 1) is the corner between cells 2 and 3: 3 cells in
+    assert transform * (0, 0) == grid.transform * (0, 0)
+    assert transform * (1.5, 1.5) == grid.transform * (3, 3)

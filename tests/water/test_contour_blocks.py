@@ -155,3 +155,22 @@ def test_all_missing_gives_nothing():
     lines, bands = traced(np.full((9, 9), np.nan, np.float32))
     assert all(len(line.points) == 0 for line in lines)
     assert all(len(band) == 0 for band in bands)
+
+
+def test_noisy_lake_in_steps_of_a_tenth_is_the_same_by_any_blocks():
+    rng = np.random.default_rng(8)
+    y, x = np.mgrid[:600, :600] / 600
+    z = np.round(4 * x + 2 * y * y + rng.normal(0, 0.15, x.shape), 1).astype(np.float32)
+    z[rng.random(z.shape) < 0.01] = np.nan
+    whole = traced(z, **ONE_BLOCK)
+    assert sum(len(line.points) for line in whole[0]) > 20_000
+    for rows, columns in ((64, 37), (200, 599)):
+        assert_same(whole, traced(z, strip_rows=rows, block_columns=columns))
+    assert_same(whole, traced(z))
+
+
+def test_smooth_and_noisy_pieces_meet_where_whole_blocks_are_one_band():
+    z = np.full((40, 40), 2.2, np.float32)  # blocks that are one band whole, beside some that are not
+    z[13:17, 13:30] = np.random.default_rng(9).normal(2.5, 1, (4, 17))
+    z[30, 8] = np.nan
+    assert_same(traced(z, **ONE_BLOCK), traced(z, strip_rows=8, block_columns=8))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import affine
 import numpy as np
@@ -66,6 +67,22 @@ def test_errors_of_area_and_length_fall_fourfold_when_the_cell_halves():
         assert lost[0] / lost[1] == pytest.approx(4, rel=0.25)
         assert lost[1] / lost[2] == pytest.approx(4, rel=0.25)
     assert lost_m2[2] < 1e-4 * math.pi * 5 / K
+
+
+def test_error_of_a_band_in_elevations_falls_fourfold_when_the_cell_halves():
+    # depth 5 (1 - cos(pi r / 300)): 2.5 m where the cosine is 1/2, r = 100 m; 7.5 m where it is -1/2, r = 200
+    errors = []
+    for half in (15, 30, 60):  # cells of 20, 10 and 5 m
+        x, y = lattice((2 * half + 1,) * 2, cell_m=300 / half)
+        depth = 5 * (1 - np.cos(np.minimum(np.hypot(x, y) / 300, 1) * math.pi))
+        up = replace(
+            lake_of(400.0 - depth, cell_m=300 / half), counting=Counting(zero_m=400.0, per_value_m=-1.0)
+        )
+        (ring,) = build_bands(up, charted_m=[2.5, 7.5])
+        errors.append(abs(ring.water.area - math.pi * (200**2 - 100**2)))
+    assert errors[0] > errors[1] > errors[2] > 0
+    assert errors[0] / errors[1] == pytest.approx(4, rel=0.25)
+    assert errors[1] / errors[2] == pytest.approx(4, rel=0.25)
 
 
 def test_cone_has_circles_for_contours():

@@ -48,3 +48,27 @@ def test_tenths_of_a_foot_keep_their_side():
 def test_between_cells_is_linear_and_unrounded():
     counting = Counting(zero_m=212.4, per_value_m=-1.0)
     assert counting.between_m([200.00003]) == pytest.approx([12.39997], abs=1e-9)
+
+
+def test_whole_numbers_with_a_scale_count_by_hand():
+    # elevation = 0.1 n + 100, datum 183.2: n = 786 is 178.6 m up, 4.6 m deep; n = 785 is 4.7 m deep
+    up = counting_of(vertical="elevation", datum_m=183.2, scale=0.1, offset=100.0)
+    assert up.charted_m([786, 785]) == pytest.approx([4.6, 4.7], abs=1e-9)
+    assert [is_deeper(up, n, 4.6) for n in (787, 786, 785)] == [False, False, True]
+    # depth in feet = 0.5 n - 2: n = 24 is 10 ft = 3.048 m
+    feet = counting_of(vertical="depth", unit_m=FOOT_M, scale=0.5, offset=-2.0)
+    assert feet.charted_m(24) == pytest.approx(3.048, abs=1e-9)
+    assert [is_deeper(feet, n, 3.048) for n in (23, 24, 25)] == [False, False, True]
+    # a scale below 0 turns depth into numbers that grow upward: depth = -0.01 n
+    turned = counting_of(vertical="depth", scale=-0.01)
+    assert [is_deeper(turned, n, 4.6) for n in (-459, -460, -461)] == [False, False, True]
+
+
+@pytest.mark.parametrize("surface_m", [74.2, 183.2, 1897.0, 3812.0])
+def test_high_lakes_keep_their_side_though_float32_steps_there_are_coarse(surface_m):
+    # at 1897 m a float32 step is 2^-13 = 0.00012 m, more than the half step of 0.00005 m
+    counting = counting_of(vertical="elevation", datum_m=surface_m)
+    for tenths in range(400):
+        level_m = tenths / 10
+        assert not is_deeper(counting, np.float32(surface_m - level_m), level_m)
+        assert is_deeper(counting, np.float32(surface_m - level_m - 0.001), level_m)

@@ -11,9 +11,10 @@ import shapely
 from scipy import ndimage
 
 from geo.water.contour_blocks import trace_blocks
+from geo.water.contours import contour_lake, whole_quads
 from geo.water.levels import Counting
-from geo.water.shoal_safe import generalise_shallows, is_within, shoalest_grid
-from tests.analytic_lakes import lake_of, rough, with_hole
+from geo.water.shoal_safe import generalise_shallows, is_within, shoal_safe_contours, shoalest_grid
+from tests.analytic_lakes import cone, lake_of, paraboloid, plane, rough, two_discs, with_hole
 
 LEVELS = (2.0, 4.0, 6.0)
 CELL_M = 10.0
@@ -86,3 +87,53 @@ def test_coarser_grid_of_elevations_takes_the_highest():
     assert coarse.read_rows(0, 3)[0, 0] == 12
     assert coarse.read_rows(0, 3)[2, 2] == 24
     assert coarse.work_from_cells(1, 1) == pytest.approx(grid.work_from_cells(2, 2))
+
+
+# ---- lines for drawing
+
+HOLED = [with_hole(rough((90, 110), seed=s), slice(20, 40), slice(50, 70)) for s in range(4)]
+NOISY = [rough((90, 110), seed=s) + np.random.default_rng(s).normal(0, 0.3, (90, 110)) for s in range(4)]
+
+
+def drawn(grid, levels_m, *, deepest_m=100.0):
+    _, bands = contour_lake(grid, charted_m=(), edges_m=[0.0, *levels_m, deepest_m], areas=False)
+    return shoal_safe_contours(grid, bands)
+
+
+@pytest.mark.parametrize(
+    "depth", [plane(), cone(), paraboloid(), two_discs(), *HOLED, *NOISY], ids=lambda d: str(d.shape)
+)
+def test_every_drawn_vertex_stands_on_its_depth_or_deeper(depth):
+    grid = lake_of(depth)
+    levels_m = [6.0, 7.9, 8.1, 10.0, 12.0]
+    safe = drawn(grid, levels_m)
+    assert len(safe) > 1
+    for level_m, lines in safe:
+        at = grid.sample(*shapely.get_coordinates(lines).T)
+        assert (at >= level_m - 1e-3).all()  # none of them off the data (NaN) either
+
+
+@pytest.mark.parametrize("depth", [plane(), *HOLED], ids=lambda d: str(d.shape))
+def test_drawn_lines_meet_the_edge_of_the_data_but_do_not_run_along_it(depth):
+    grid = lake_of(depth)
+    edge = whole_quads(grid).boundary.buffer(0.05 * grid.cell_m)
+    for _, lines in drawn(grid, [8.0, 10.0, 12.0]):
+        beside = shapely.get_parts(lines.intersection(edge))
+        # each crosses the strip of half a metre, however slantwise, within a cell of 10 m
+        assert all(part.length < grid.cell_m for part in beside)
+
+
+def test_one_band_or_none_has_no_line_to_draw():
+    grid = lake_of(plane())  # 6 to 14 m deep
+    assert drawn(grid, []) == []
+    assert drawn(grid, [1.0]) == []
+    assert drawn(grid, [50.0]) == []
+    assert shoal_safe_contours(grid, []) == []
+
+
+def test_levels_with_one_band_on_either_side_are_all_drawn():
+    safe = drawn(lake_of(plane()), [7.0, 13.0])
+    assert [level_m for level_m, _ in safe] == [7.0, 13.0]
+    # 1 m of depth is 100 m of way; lines move east, to the deep side, by about a cell of 10 m
+    west, east = (lines.centroid.x for _, lines in safe)
+    assert east - west == pytest.approx(600, abs=10)
