@@ -180,7 +180,10 @@ def _paths(out: Path) -> list[Path]:
 
 
 def _write(parts: list[Any], paths: list[Path], *, overwrite: bool, **named: Any) -> None:
-    """Write all files, and only then put them in place: files of two runs do not mix."""
+    """Write all files, and only then put them in place, one after the other.
+
+    Each file is whole at any moment. A stop just between two renames can leave files of two runs together.
+    """
     from contextlib import ExitStack
 
     from geo.files.whole_files import whole_file
@@ -213,5 +216,8 @@ def _asked(given: dict[str, Any]) -> float | tuple[float, ...]:
     depths = sorted(_length(part, "--levels") or 0.0 for part in given["levels"].split(",") if part.strip())
     if not depths or depths[0] < 0:
         raise InputError(f'--levels: {given["levels"]!r}; expected depths, as in "10 ft, 20 ft"')
-    # "6 ft, 1 fathom" is one depth: within a millimetre a file may not tell two apart
-    return tuple(d for d, before in zip(depths, [-1.0, *depths], strict=False) if d - before > 0.001)
+    apart: list[float] = []
+    for depth in depths:  # "6 ft, 1 fathom" is one depth: within a millimetre a file may not tell two apart
+        if not apart or depth - apart[-1] > 0.001:
+            apart.append(depth)
+    return tuple(apart)

@@ -293,3 +293,10 @@ def _stopped(call, *, after_s, stop):
         except subprocess.TimeoutExpired:
             process.send_signal(stop)
             return process.wait(timeout=60)
+
+
+def test_a_row_of_near_equal_levels_is_thinned_from_the_one_kept(cli, raster, tmp_path):
+    # 5.0008 m lies within a millimetre of 5 m; 5.0016 m does not, and is kept
+    levels = "5 m, 5.0008 m, 5.0016 m"
+    ran = cli("contour", raster, *DEPTH, "--levels", levels, "--out", tmp_path / "c.gpkg", "--json")
+    assert [c["depth_m"] for c in json.loads(ran.out)["depth_contours"]] == [5, 5.0016]
