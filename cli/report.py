@@ -50,7 +50,7 @@ def table(rows: Sequence[tuple[str, ...]], *, heading: tuple[str, ...]) -> str:
 
 def plan_report(plan: PlanResult, display: Display) -> str:
     """The plan as text: lines by target and period, what each fails by, cautions."""
-    from geo.output.words import VERDICT_WORDS
+    from geo.output.words import VERDICT_WORDS, share
 
     rows = []
     for t in plan.troll_lines:
@@ -61,13 +61,14 @@ def plan_report(plan: PlanResult, display: Display) -> str:
                 t.target,
                 t.period,
                 display.distance(t.length_m),
-                f"{t.in_target_ratio:.0%}",
+                share(t.in_target_ratio),
                 VERDICT_WORDS[t.verdict],
                 why,
             )
         )
     w = plan.water
-    water = f"{display.area(w.area_m2)} of water, {display.depth_range(*w.depth_range_m)} deep now"
+    deep = f"{display.depth_range(*w.depth_range_m)} deep at the level of [water]"
+    water = f"{display.area(w.area_m2)} of water, {deep}"
     parts = [f"{plan.name}: {water}, cells of {display.short(w.cell_m)}, depth quality {w.quality}."]
     if rows:
         total = display.distance(sum(t.length_m for t in plan.troll_lines))
@@ -75,7 +76,8 @@ def plan_report(plan: PlanResult, display: Display) -> str:
             table(rows, heading=("line", "target", "period", "length", "on target", "verdict", "why"))
         )
         free = sum(t.verdict == "free" for t in plan.troll_lines)
-        parts.append(f"{len(rows)} troll lines, {total}; on {free} of them all lures run free.")
+        lines = "1 troll line" if len(rows) == 1 else f"{len(rows)} troll lines"
+        parts.append(f"{lines}, {total}; on {free or 'none'} of them all lures run free.")
     else:
         parts.append("No troll line.")
     if plan.cautions:

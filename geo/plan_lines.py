@@ -74,12 +74,22 @@ class LinePlanner:
             least_length_m=target.min_length_m,
         )
         if not lines:
-            length = display_of(self._loaded.tables).distance(target.min_length_m)
             return (
-                f"Target {target.name!r} in {period.name}: no line, no stretch that the boat can steer is "
-                f"{length} long; try a shorter min_length or a wider depth range."
+                f"Target {target.name!r} in {period.name}: no line, {self._why_none(target, turn_radius_m)}."
             )
         return TracedTarget(ground, [start_near(p, place=self._launch) for p in lines])
+
+    def _why_none(self, target: TargetTable, turn_radius_m: float) -> str:
+        """All that a line must meet: any of it may be what leaves none."""
+        show, boat = display_of(self._loaded.tables), self._loaded.tables.boat
+        conditions = [
+            f"{show.distance(target.min_length_m)} long (min_length)",
+            f"turns no tighter than {show.short(turn_radius_m)}",
+            f"lies over {show.depth(boat.min_depth_m)} of water or more (min_depth)",
+        ]
+        if self._lake.hazards:
+            conditions.append("keeps clear of the hazards")
+        return f"no stretch of this ground is {', '.join(conditions)}"
 
     def checked(
         self, traced: TracedTarget, target: TargetTable, period: PeriodTable, setting: SpreadSetting

@@ -14,9 +14,11 @@ from geo.plan_file import LoadedPlan
 from geo.plan_result import DepthBand, DepthContour, KeepOut, Transition, Water
 from geo.plan_tables import PlanFile
 from geo.units import FOOT_M
+from geo.water.bathymetry import DepthGrid
 from geo.water.bottom import BottomMap, read_bottom, trace_transitions
 from geo.water.contours import fringe_area_m2, whole_quads
 from geo.water.hazards import Hazard, read_hazards
+from geo.water.inspection import MUCH_RATIO
 from geo.water.lake import Lake, contour_depths
 from geo.water.quality import ErrorBudget
 from geo.water.rasters import read_raster
@@ -73,6 +75,7 @@ def assumptions(tables: PlanFile) -> tuple[str, ...]:
         f"No line over less than {show.depth(boat.min_depth_m)} of water.",
         f"Bottom that snags: {', '.join(tables.limits.snags)}, and hazards.",
         "Lures are taken to follow the boat's own track, aside and behind; in bends they cut the corner.",
+        "Over a range of speeds a lure is judged where it may run deepest; leads are chosen for the middle.",
         "Running depths come from physics and the points in the plan file; none was checked on a lake.",
     )
 
@@ -101,6 +104,7 @@ def open_lake(loaded: LoadedPlan) -> tuple[Lake, list[str]]:
         crs=w.crs,
         quality=w.quality,
     )
+    _require_one_side_of_180(grid, w.bathymetry[0])
     level = w.level_above_datum_m or 0.0
     low, high = (d + level for d in grid.depth_range_m)
     if high <= 0:
@@ -109,6 +113,11 @@ def open_lake(loaded: LoadedPlan) -> tuple[Lake, list[str]]:
             f'check vertical (now "{w.vertical}"), datum and unit in [water]'
         )
     cautions = _water_cautions(loaded)
+    if grid.zero_ratio > MUCH_RATIO and w.missing is None:
+        cautions.append(
+            f"{w.bathymetry[0]}: exactly 0 over {grid.zero_ratio:.0%} of the cells; it is taken as a depth. "
+            "If it stands for land or missing data, add missing = 0 to [water]."
+        )
     bottom: BottomMap | None = None
     if w.bottom is not None:
         bottom, notes = read_bottom(
@@ -153,6 +162,17 @@ def _off_the_lake(loaded: LoadedPlan, lake: Lake) -> list[str]:
         if away > _FAR_M:
             cautions.append("The launch lies far from this lake; check its degrees and N, S, E or W.")
     return cautions
+
+
+def _require_one_side_of_180(grid: DepthGrid, name: str) -> None:
+    rows, columns = grid.shape
+    east, north = grid.work_from_cells([0, columns - 1, 0, columns - 1], [0, 0, rows - 1, rows - 1])
+    longitude, _ = grid.longitude_latitude(east, north)
+    if longitude.max() - longitude.min() > 180:
+        raise InputError(
+            f"{name}: lies across the meridian of 180 degrees, where this version cannot draw; "
+            "cut the raster there and plan each side"
+        )
 
 
 def _water_cautions(loaded: LoadedPlan) -> list[str]:

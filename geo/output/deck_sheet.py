@@ -26,6 +26,10 @@ from geo.output.words import (
 )
 from geo.plan_result import Period, PlanResult, TrollLine
 
+_SET_OFF_M = 100.0
+_COURSES = (
+    "Courses and bearings are true; lines bend. A verdict is about lures, not about safe water for the boat."
+)
 _STYLE = """
 @page { margin: 12mm; }
 * { box-sizing: border-box; }
@@ -104,7 +108,7 @@ def deck_sheet_html(plan: PlanResult, display: Display, *, printed: str, data_da
             f"<h1>{name}: deck sheet</h1>",
             f'<p class="caution"><strong>{NOT_FOR_NAVIGATION}</strong> {COMES_FIRST}</p>',
             f"<p>{escaped(standing)}</p>",
-            "<p>Courses are true. A verdict is about lures, not about safe water for the boat.</p>",
+            f"<p>{_COURSES}</p>",
             *_periods(plan, display),
             *_hazards(plan, display),
             *_cautions(plan),
@@ -129,11 +133,11 @@ def _periods(plan: PlanResult, display: Display) -> Iterator[str]:
 
 
 def _line(line: TrollLine, period: Period, crs: pyproj.CRS, display: Display) -> Iterator[str]:
-    (start, end), course = _ends(line, crs)
+    (start, end), courses = _ends(line, crs)
     facts = [("Target", line.target), ("On target", share(line.in_target_ratio))]
     facts += [("Start", start)] if line.is_ring else [("Start", start), ("End", end)]
     facts += [
-        ("Course", course),
+        *courses,
         ("Length", display.distance(line.length_m)),
         ("Time", _time_words(line.length_m, period.speed_mps)),
         ("Least turn", turn_words(line, display=display)),
@@ -170,16 +174,20 @@ def _line(line: TrollLine, period: Period, crs: pyproj.CRS, display: Display) ->
     yield "</article>"
 
 
-def _ends(line: TrollLine, crs: pyproj.CRS) -> tuple[tuple[str, str], str]:
-    """Start and end in words, and the true course from one to the other along the geodesic."""
+def _ends(line: TrollLine, crs: pyproj.CRS) -> tuple[tuple[str, str], list[tuple[str, str]]]:
+    """Start and end in words; the true course over the first 100 m, and the bearing of the end."""
     to_degrees = pyproj.Transformer.from_crs(crs, 4326, always_xy=True)
     coordinates = shapely.get_coordinates(line.line)
-    a, b = (to_degrees.transform(*coordinates[i]) for i in (0, -1))
+    off = shapely.get_coordinates(line.line.interpolate(_SET_OFF_M))[0]
+    a, b, ahead = (to_degrees.transform(*p) for p in (coordinates[0], coordinates[-1], off))
     words = (_position(*a), _position(*b))
-    if line.is_ring:
-        return words, "ring"
+    sets_off = ("Sets off", _course(a, ahead))
+    return words, [sets_off, ("Shape", "ring") if line.is_ring else ("End bears", _course(a, b))]
+
+
+def _course(a: tuple[float, float], b: tuple[float, float]) -> str:
     bearing, _, _ = pyproj.Geod(ellps="WGS84").inv(*a, *b)
-    return words, f"{round(bearing) % 360:03d}° true"
+    return f"{round(bearing) % 360:03d}° true"
 
 
 def _position(longitude_deg: float, latitude_deg: float) -> str:

@@ -17,7 +17,7 @@ COMES_FIRST = (
 VERDICT_WORDS: dict[Verdict, str] = {"free": "lures run free", "doubtful": "doubtful", "snags": "snags"}
 STRETCHES_SHOWN = 12
 _RUNNING = {"out": ", running out", "back": ", running back"}
-_WORST_FIRST = ("touches", "no depth", "may touch", "above the range")
+_WORST_FIRST = ("touches", "no depth", "may touch", "drags", "above the range")
 
 # HTML forbids these even when escaped; a lone surrogate cannot be written as UTF-8 at all
 _UNSHOWABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
@@ -102,7 +102,12 @@ def stretch_words(stretches: tuple[Stretch, ...], *, display: Display) -> tuple[
 
 def failing_m(line: TrollLine) -> list[tuple[float, float]]:
     """Stretches where any lure touches, may touch or runs over unknown depth, joined; from and to."""
-    spans = sorted((s.from_m, s.to_m) for r in line.rods for s in r.stretches if s.kind != "above the range")
+    spans = sorted(
+        (s.from_m, s.to_m)
+        for r in line.rods
+        for s in r.stretches
+        if s.kind not in ("drags", "above the range")
+    )
     joined: list[tuple[float, float]] = []
     for start, stop in spans:
         if joined and start <= joined[-1][1]:

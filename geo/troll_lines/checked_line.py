@@ -22,10 +22,12 @@ from geo.troll_lines.clearance import (
 )
 from geo.troll_lines.lure_path import STATION_STEP_M, lure_path, station_chainage
 from geo.troll_lines.turning import chainage_of, least_radius_m, points_at, turning_degpkm
+from geo.water.quality import ONE_SIDED_95
 
 Floats = NDArray[np.float64]
 Words = Callable[[float], str]
 _TELLING_M = 0.15
+_ADVICE_TRIED = 12
 
 
 @dataclass(frozen=True)
@@ -63,15 +65,15 @@ class RodSetting:
         return all(t.dives for t in self.tables)
 
     def running(self, lead_m: float) -> RunningDepth:
-        """Running depth on a lead: the middle of a range of speeds, whose half width counts as an error."""
-        slow, fast = (t.at(lead_m) for t in self.tables)
-        half = (fast.depth_m - slow.depth_m) / 2
-        return RunningDepth(
-            lead_m,
-            (slow.depth_m + fast.depth_m) / 2,
-            float(np.sqrt(max(slow.sd_m, fast.sd_m) ** 2 + half**2 / 3)),  # uniform over the range
-            (slow.behind_m + fast.behind_m) / 2,
-        )
+        """Running depth on a lead, at the end of the range of speeds where the lure may run deepest.
+
+        Whatever holds there holds at every speed of the plan, so a line is never called free on an average.
+        """
+        return max((t.at(lead_m) for t in self.tables), key=lambda run: run.depth_m + ONE_SIDED_95 * run.sd_m)
+
+    def middle_depth_m(self, lead_m: float) -> float:
+        """Running depth in the middle of the range of speeds: what a lead is chosen by."""
+        return sum(t.at(lead_m).depth_m for t in self.tables) / len(self.tables)
 
 
 @dataclass(frozen=True)
@@ -119,6 +121,7 @@ class Reason:
         "level not stated",
         "does not dive",
         "too short",
+        "drags",
     ]
     rods: tuple[str, ...] = ()
     bottoms: tuple[str, ...] = ()
@@ -132,6 +135,8 @@ class Reason:
         if self.kind == "touches":
             deep = length(max(-self.clearance_m, 0.0))
             return f"{rods} would touch {bottoms}, at worst {deep} below the bottom"
+        if self.kind == "drags":
+            return f"{rods} would drag on {bottoms}, at worst {length(max(-self.clearance_m, 0.0))} below it"
         if self.kind == "may touch":
             return (
                 f"{rods} may touch {bottoms}: least clearance {length(self.clearance_m)}, "
@@ -236,12 +241,21 @@ def check_line(
 def _check_rod(
     points: Floats, rod: RodSetting, wanted: Wanted, around: Surroundings, *, step_m: float
 ) -> RodResult:
-    best = _best_lead_m(points, rod, wanted, around, step_m=step_m)
-    lead = best if rod.lead_m is None else rod.lead_m
-    run = rod.running(lead)
-    behind = rod.tow_behind_m + run.behind_m
-    path = lure_path(points, offset_m=rod.offset_m, behind_m=behind, step_m=step_m)
-    found = clearance_along(path, running_depth_m=run.depth_m, running_depth_sd_m=run.sd_m, around=around)
+    leads = _leads_best_first(points, rod, wanted, around, step_m=step_m)
+
+    def run_on(lead_m: float) -> tuple[RunningDepth, float, LureStations]:
+        run = rod.running(lead_m)
+        behind = rod.tow_behind_m + run.behind_m
+        path = lure_path(points, offset_m=rod.offset_m, behind_m=behind, step_m=step_m)
+        return (
+            run,
+            behind,
+            clearance_along(path, running_depth_m=run.depth_m, running_depth_sd_m=run.sd_m, around=around),
+        )
+
+    lead = leads[0] if rod.lead_m is None else rod.lead_m
+    run, behind, found = run_on(lead)
+    advised = None if rod.lead_m is None else _advice(rod, leads, found, lambda m: run_on(m)[2])
     known = np.isfinite(found.clearance_m)
     low, high = wanted.above_bottom_m
     inside = (found.clearance_m >= low) & (found.clearance_m <= high)
@@ -254,7 +268,7 @@ def _check_rod(
         line_to_board_m=rod.line_to_board_m,
         lead_m=lead,
         lead_given=rod.lead_m is not None,
-        advised_lead_m=_advice(rod, lead, best),
+        advised_lead_m=lead if rod.lead_m is None else advised,
         running_depth_m=run.depth_m,
         running_depth_sd_m=run.sd_m,
         in_range_ratio=float(inside.mean()) if len(inside) else None,
@@ -270,25 +284,44 @@ def _check_rod(
     )
 
 
-def _advice(rod: RodSetting, lead_m: float, best_m: float) -> float | None:
-    """The better lead, or None where it would move the lure by less than anyone can tell."""
-    gain = abs(rod.running(best_m).depth_m - rod.running(lead_m).depth_m)
-    return best_m if rod.lead_m is None or gain > _TELLING_M else None
+def _advice(
+    rod: RodSetting, leads_m: Sequence[float], now: LureStations, check: Callable[[float], LureStations]
+) -> float | None:
+    """A better lead than the one given, or None.
+
+    Better: nearer the middle of the range wanted, by more than anyone can tell, and nowhere nearer to bottom
+    that snags than what runs free or than the lead given.
+    """
+    given_m = rod.lead_m or 0.0
+    least_now = _least_over_snagging(now)
+    at = rod.middle_depth_m(given_m)
+    for lead in leads_m[:_ADVICE_TRIED]:
+        if abs(rod.middle_depth_m(lead) - at) <= _TELLING_M:
+            return None
+        if lead <= given_m or _least_over_snagging(check(lead)) > min(least_now, 0.0):
+            return lead
+    return None
 
 
-def _best_lead_m(
+def _least_over_snagging(found: LureStations) -> float:
+    """Least lower bound of the clearance over bottom that snags; infinite where there is none."""
+    lower = found.clearance_lower_m[found.snagging & np.isfinite(found.clearance_lower_m)]
+    return float(lower.min(initial=np.inf))
+
+
+def _leads_best_first(
     points: Floats, rod: RodSetting, wanted: Wanted, around: Surroundings, *, step_m: float
-) -> float:
-    """Of the leads that people set, the one that runs nearest the middle of the range wanted."""
+) -> list[float]:
+    """Leads that people set, nearest the middle of the range wanted first."""
     path = lure_path(points, offset_m=rod.offset_m, behind_m=0.0, step_m=step_m)
     depth = around.grid.sample(path.easting_m, path.northing_m) + around.level_above_datum_m
     known = depth[np.isfinite(depth)]
     leads = rod.usual_leads_m
     if not len(known):
-        return float(leads[0])
-    running = np.array([rod.running(float(lead)).depth_m for lead in leads])
+        return [float(leads[0])]
+    running = np.array([rod.middle_depth_m(float(lead)) for lead in leads])
     middle = float(np.median(known)) - sum(wanted.above_bottom_m) / 2
-    return float(leads[int(np.argmin(np.abs(running - middle)))])
+    return [float(leads[i]) for i in np.argsort(np.abs(running - middle), kind="stable")]
 
 
 def _free_ratio(results: Sequence[RodResult], at: Floats) -> float:
@@ -302,7 +335,8 @@ def _free_ratio(results: Sequence[RodResult], at: Floats) -> float:
 
 def _reasons(rods: Sequence[RodSetting], results: Sequence[RodResult]) -> list[Reason]:
     reasons: list[Reason] = []
-    for kind, pick in (("touches", "touches"), ("may touch", "may_touch"), ("no depth", "unknown")):
+    kinds = (("touches", "touches"), ("may touch", "may_touch"), ("no depth", "unknown"), ("drags", "drags"))
+    for kind, pick in kinds:
         hit = [r for r in results if getattr(r.stations, pick).any()]
         if not hit:
             continue
@@ -313,7 +347,7 @@ def _reasons(rods: Sequence[RodSetting], results: Sequence[RodResult]) -> list[R
         known = np.isfinite(clear)
         reasons.append(
             Reason(
-                kind,  # type: ignore[arg-type]  # the three literals above
+                kind,  # type: ignore[arg-type]  # the literals above
                 tuple(r.rod for r in hit),
                 tuple(sorted(bottoms)),
                 float(clear[known].min()) if known.any() else float("nan"),

@@ -18,7 +18,7 @@ from geo.water.quality import ONE_SIDED_95, ErrorBudget
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Verdict = Literal["free", "doubtful", "snags"]
-StretchKind = Literal["touches", "may touch", "above the range", "no depth"]
+StretchKind = Literal["touches", "may touch", "drags", "above the range", "no depth"]
 HAZARD = "hazard"
 _JOIN_STATIONS = 2
 
@@ -68,6 +68,11 @@ class LureStations:
     def unknown(self) -> Flags:
         """No depth is known under the lure."""
         return ~np.isfinite(self.clearance_m)
+
+    @property
+    def drags(self) -> Flags:
+        """The lure meets bottom that does not snag: often wanted, never to be kept silent."""
+        return ~self.snagging & (self.clearance_m <= 0)
 
     @property
     def fails(self) -> Flags:
@@ -153,6 +158,8 @@ class Stretch:
             return "no depth is known under the lure"
         if self.kind == "above the range":
             return f"runs {length(self.clearance_m)} above {self.bottom}, higher than wanted"
+        if self.kind == "drags":
+            return f"drags on {self.bottom}: {length(max(-self.clearance_m, 0.0))} below it"
         if self.kind == "touches":
             return f"touches {self.bottom}: {length(max(-self.clearance_m, 0.0))} below the bottom"
         least, low = length(self.clearance_m), length(self.clearance_lower_m)
@@ -162,11 +169,12 @@ class Stretch:
 def failing_stretches(
     found: LureStations, *, length_m: float, above_bottom_m: tuple[float, float] | None
 ) -> list[Stretch]:
-    """Stretches where the lure touches, may touch, runs above the range wanted, or over no known depth."""
+    """Stretches where the lure touches, may touch, drags, runs above the range, or over no known depth."""
     kinds: list[tuple[StretchKind, Flags]] = [
         ("touches", found.touches),
         ("may touch", found.may_touch),
         ("no depth", found.unknown),
+        ("drags", found.drags),
     ]
     if above_bottom_m is not None:
         kinds.append(("above the range", found.clearance_m > above_bottom_m[1]))

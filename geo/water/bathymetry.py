@@ -58,6 +58,7 @@ class DepthGrid:
     counting : what stored values mean; as they stand, charted depths in metres.
     files : names of the source files.
     datum : what depths refer to, in words.
+    zero_ratio : share of cells that hold exactly 0 as stored: often land or missing data, undeclared.
     data_date : of the depths, YYYY-MM-DD, where the file says so.
     """
 
@@ -73,6 +74,7 @@ class DepthGrid:
     files: tuple[str, ...] = ()
     datum: str = ""
     data_date: str | None = None
+    zero_ratio: float = 0.0
     _strip: Callable[[int], Depths] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from geo.water.rasters import DEEPEST_M, RasterFacts
 
-_MUCH_RATIO = 0.05  # assumed: one exact value over this share of the cells is suspicious
+MUCH_RATIO = 0.05  # assumed: one exact value over this share of the cells is suspicious
 
 
 def raster_doubts(facts: RasterFacts) -> list[str]:
@@ -29,7 +29,7 @@ def raster_doubts(facts: RasterFacts) -> list[str]:
         doubts.append(
             'The unit of the values is not stated. Metres are taken unless [water] says unit = "ft".'
         )
-    if facts.zero_ratio > _MUCH_RATIO:
+    if facts.zero_ratio > MUCH_RATIO:
         doubts.append(
             f"Exactly 0 over {facts.zero_ratio:.0%} of the cells: is that missing data or land? "
             "If so, add missing = 0 to [water]."

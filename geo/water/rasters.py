@@ -227,9 +227,9 @@ def read_raster(
             offset=src.offsets[band - 1],
         )
     rows = _Rows(path, band, missing)
-    depth_range_m, missing_ratio = (math.nan, math.nan), math.nan
+    depth_range_m, missing_ratio, zero_ratio = (math.nan, math.nan), math.nan, 0.0
     if scan:
-        extremes, missing_ratio = _scanned(rows, shape)
+        extremes, missing_ratio, zero_ratio = _scanned(rows, shape)
         depth_range_m = require_depths(extremes, counting=counting, name=path.name, unit=unit)
     longitude, latitude = _middle_deg(native, transform, shape)
     if vertical == "depth":
@@ -244,6 +244,7 @@ def read_raster(
         work_crs=work_crs_of(native, longitude_deg=longitude, latitude_deg=latitude),
         depth_range_m=depth_range_m,
         missing_ratio=missing_ratio,
+        zero_ratio=zero_ratio,
         quality=quality or quality_from_name(None),
         counting=counting,
         files=(path.name,),
@@ -252,16 +253,17 @@ def read_raster(
     )
 
 
-def _scanned(rows: _Rows, shape: tuple[int, int]) -> tuple[tuple[float, float], float]:
-    """Least and greatest stored value (NaN where there is none), and the share of missing ones."""
-    low, high, missing = math.inf, -math.inf, 0
+def _scanned(rows: _Rows, shape: tuple[int, int]) -> tuple[tuple[float, float], float, float]:
+    """Least and greatest stored value (NaN where there is none), the share of missing ones and of zeros."""
+    low, high, missing, zero = math.inf, -math.inf, 0, 0
     for row0 in range(0, shape[0], STRIP_ROWS):
         block = rows(row0, min(row0 + STRIP_ROWS, shape[0]))
         low = float(np.fmin(low, np.fmin.reduce(block, axis=None)))
         high = float(np.fmax(high, np.fmax.reduce(block, axis=None)))
         missing += int(np.count_nonzero(np.isnan(block)))
+        zero += int(np.count_nonzero(block == 0))
     extremes = (low, high) if low <= high else (math.nan, math.nan)
-    return extremes, missing / (shape[0] * shape[1])
+    return extremes, missing / (shape[0] * shape[1]), zero / (shape[0] * shape[1])
 
 
 def require_depths(

@@ -49,7 +49,8 @@ def test_target_that_gives_no_line_is_a_caution_that_says_why(planned):
     made = planned(('min_length = "300 m"', 'min_length = "4.9 km"'))
     assert "inner edge" not in verdicts(made)
     (caution,) = cautions_with(made, "'inner edge' in spring: no line")
-    assert "try a shorter min_length" in caution
+    assert "3.0 mi long (min_length)" in caution
+    assert "min_depth" in caution
 
 
 def test_transition_that_is_not_in_the_map_is_a_caution(planned):
@@ -68,7 +69,8 @@ def test_transition_without_a_bottom_map_is_a_caution_and_all_bottom_snags(plann
 def test_without_any_level_no_line_is_free_and_a_caution_says_so(planned):
     made = planned(('level_above_datum = "0.50 m"\n', ""), ('level_above_datum = "0.35 m"\n', ""))
     assert set(verdicts(made).values()) == {"doubtful"}
-    assert {r for t in made["troll_lines"] for r in t["reasons"]} == {"the water level is not stated"}
+    for line in made["troll_lines"]:
+        assert "the water level is not stated" in line["reasons"]
     assert cautions_with(made, "The water level is not stated", "Add level_above_datum")
     assert made["water"]["level_above_datum_m"] == 0.0
 
@@ -174,3 +176,14 @@ def test_progress_is_drawn_on_a_terminal_in_colour_unless_that_is_not_wanted(pla
         assert any(stage in said for stage in STAGES)
     assert COLOUR.search(coloured)
     assert not COLOUR.search(plain)
+
+
+def test_undeclared_zeros_are_a_caution(cli, plan):
+    import rasterio
+
+    with rasterio.open(plan.parent / "lake.tif", "r+") as file:
+        values = file.read(1)
+        values[:20] = 0  # a fifth and more of the cells
+        file.write(values, 1)
+    ran = cli("plan", plan, "--out", plan.parent / "out", "--json")
+    assert any("missing = 0" in c for c in json.loads(ran.out)["cautions"])

@@ -69,7 +69,7 @@ def test_start_end_and_course_are_those_of_the_line() -> None:
     facts = facts_of(made_plan(troll_lines=(line,)))
     assert facts["Start"].replace("\u00a0", " ") == "45° 00.000&#x27; N, 149° 55.200&#x27; W"
     assert facts["End"].replace("\u00a0", " ") == "45° 00.600&#x27; N, 149° 55.200&#x27; W"
-    assert facts["Course"] == "000° true"
+    assert facts["Sets off"] == facts["End bears"] == "000° true"
 
 
 @pytest.mark.parametrize(
@@ -80,13 +80,14 @@ def test_start_end_and_course_are_those_of_the_line() -> None:
 )
 def test_course_is_clockwise_from_true_north(end_deg: tuple[float, float], course: str) -> None:
     line = made_line("A1", along((-149.92, 45.0), end_deg))
-    assert facts_of(made_plan(troll_lines=(line,)))["Course"] == course
+    assert facts_of(made_plan(troll_lines=(line,)))["End bears"] == course
 
 
 def test_ring_is_called_one_and_has_no_end() -> None:
     plan = made_plan()
     facts = facts_of(made_plan(troll_lines=plan.troll_lines[2:]))
-    assert facts["Course"] == "ring"
+    assert facts["Shape"] == "ring"
+    assert "End bears" not in facts
     assert "End" not in facts
 
 

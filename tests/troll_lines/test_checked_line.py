@@ -81,21 +81,52 @@ def test_missing_lead_is_the_usual_one_that_runs_nearest_the_middle_of_the_range
     assert result.advised_lead_m == result.lead_m
 
 
+def test_advice_never_makes_a_lure_touch_what_snags():
+    # 10 m deep but for a ridge of 7.5 m of rock across the line; 20 m of lead (4 m deep) clears it, the lead
+    # nearest the middle of the range (40 m, 8 m deep) would touch: 30 m (6 m deep) is the best that does not
+    ridge = FLAT.copy()
+    ridge[48:53] = 7.5
+    line = checked(rod(lead_m=20.0), depth_m=ridge)
+    assert line.verdict == "free"
+    assert line.rods[0].advised_lead_m == 30
+    assert checked(rod(lead_m=30.0), depth_m=ridge).verdict == "free"
+    assert checked(rod(lead_m=40.0), depth_m=ridge).verdict == "snags"
+
+
+def test_lure_that_drags_on_soft_bottom_is_free_and_says_so():
+    line = checked(rod(lead_m=60.0), bottom="sand")  # 12 m deep over 10 m of sand
+    assert line.verdict == "free"
+    (reason,) = line.reasons
+    assert (reason.kind, reason.bottoms, reason.clearance_m) == ("drags", ("sand",), pytest.approx(-2))
+    assert "drag on sand, at worst 2 m below it" in reason.words(lambda m: f"{m:g} m")
+    assert {s.kind for s in line.rods[0].stretches} == {"drags"}
+
+
+@pytest.mark.parametrize("slow_first", [True, False])
+def test_free_over_a_range_of_speeds_is_free_at_both_ends(slow_first):
+    # at one end 4 m deep, at the other 9.8 m over 10 m of rock: not free, whatever the middle is
+    ends = (table(0.2), table(0.49))
+    both = checked(rod(lead_m=20.0, tables=ends if slow_first else ends[::-1]))
+    alone = checked(rod(lead_m=20.0, tables=(ends[1], ends[1])))
+    assert both.verdict == alone.verdict == "doubtful"
+    assert both.rods[0].worst_clearance_m == alone.rods[0].worst_clearance_m
+
+
 # ---- running depth
 
 
-def test_range_of_speeds_runs_at_its_middle_and_widens_the_sd():
-    # 20 m of lead: 4 and 6 m deep, so 5 +- 1 m, uniform: variance 1 / 3; sd sqrt(0.4^2 + 1 / 3) = 0.702377
+def test_range_of_speeds_is_judged_where_the_lure_may_run_deepest():
+    # 20 m of lead: 4 +- 0.3 and 6 +- 0.4 m deep; the second may reach 6 + 1.645 * 0.4 m
     setting = rod(tables=(table(0.2, sd_m=0.3), table(0.3, sd_m=0.4)), lead_m=20.0)
     run = setting.running(20.0)
-    assert run.depth_m == pytest.approx(5)
-    assert run.sd_m == pytest.approx(0.702377, rel=1e-6)
+    assert (run.depth_m, run.sd_m) == (pytest.approx(6), pytest.approx(0.4))
+    assert setting.middle_depth_m(20.0) == pytest.approx(5)
     assert run.behind_m == pytest.approx(18)
     assert rod().running(20.0).sd_m == pytest.approx(0.1)
     (result,) = checked(setting).rods
     assert (result.running_depth_m, result.running_depth_sd_m) == (run.depth_m, run.sd_m)
-    # clearance 5, sd sqrt(0.3^2 + 0.16 + 1 / 3) = 0.763763
-    assert result.worst_clearance_lower_m == pytest.approx(5 - 1.645 * 0.763763, rel=1e-5)
+    # clearance 10 - 6, sd sqrt(0.3^2 + 0.4^2) = 0.5
+    assert result.worst_clearance_lower_m == pytest.approx(4 - 1.645 * 0.5, rel=1e-5)
 
 
 def test_lure_that_does_not_dive_at_one_of_the_speeds_is_a_reason():
