@@ -54,7 +54,8 @@ def plan_report(plan: PlanResult, display: Display) -> str:
 
     rows = []
     for t in plan.troll_lines:
-        why = t.reasons[0].words(display.depth) if t.reasons else ""
+        more = f" (and {len(t.reasons) - 1} more)" if len(t.reasons) > 1 else ""
+        why = t.reasons[0].words(display.clearance) + more if t.reasons else ""
         rows.append(
             (
                 t.name,

@@ -17,6 +17,7 @@ from geo.troll_lines.checked_line import RodSetting
 
 LONGEST_LEAD_M = 100.0  # assumed: what people let out at most behind a board or a tip, core apart
 _BACKING_M = 60.0
+MEASURED_REACH_RATIO = 1.5  # assumed: leads worked out reach so far beyond the longest measured one
 
 
 @dataclass(frozen=True)
@@ -104,6 +105,8 @@ def set_spread(loaded: LoadedPlan, period: PeriodTable) -> SpreadSetting:
         rig = table.rig()
         leads = usual_leads_m(rig, units=tables.plan.units, longest_lead_m=slow.lead_m[-1])
         first = max(slow.lead_m[0], fast.lead_m[0])
+        if rig.measured:  # farther from what was measured nobody should be sent
+            leads = leads[leads <= MEASURED_REACH_RATIO * max(m.lead_m for m in rig.measured)]
         setting = RodSetting(
             rod=rod.name,
             rig=rod.rig,

@@ -75,7 +75,8 @@ def assumptions(tables: PlanFile) -> tuple[str, ...]:
         f"No line over less than {show.depth(boat.min_depth_m)} of water.",
         f"Bottom that snags: {', '.join(tables.limits.snags)}, and hazards.",
         "Lures are taken to follow the boat's own track, aside and behind; in bends they cut the corner.",
-        "Over a range of speeds a lure is judged where it may run deepest; leads are chosen for the middle.",
+        "Over a range of speeds a lure is judged, and its lead chosen, where it may run deepest.",
+        "Read, not used yet: snag in [limits], correlation in [errors], suits, visibility, light, sounder.",
         "Running depths come from physics and the points in the plan file; none was checked on a lake.",
     )
 

@@ -49,7 +49,7 @@ def command(
             plan = write_plan(plan, lake, folder, limits=limits, overwrite=overwrite, progress=show)
     display = Display(plan.units)
     if as_json:
-        print_json(summary(plan, files={} if dry_run else FILES, length=display.depth))
+        print_json(summary(plan, files={} if dry_run else FILES, length=display.clearance))
     else:
         click.echo(plan_report(plan, display))
         click.echo(f"\n{NOT_FOR_NAVIGATION} {COMES_FIRST}")

@@ -47,6 +47,17 @@ class Display:
         text = text.removesuffix(".0") if self.us else text
         return "0" if text in ("-0", "-0.0") else text
 
+    def clearance(self, clearance_m: float) -> str:
+        """Room over the bottom, never more than there is: rounded down to half a foot or 0.1 m.
+
+        >>> Display("us").clearance(0.547), Display("us").clearance(-0.062), Display("metric").clearance(0.38)
+        ('1.5 ft', '-0.5 ft', '0.3 m')
+        """
+        step_m = FOOT_M / 2 if self.us else 0.1
+        if not math.isfinite(clearance_m):
+            return self.depth(clearance_m)
+        return self.depth(math.floor(clearance_m / step_m + 1e-6) * step_m)
+
     def contour(self, depth_m: float) -> str:
         """Depth as it stands on a contour: without a unit and without a needless decimal.
 

@@ -99,7 +99,7 @@ def write_plan(
         write_geopackage(plan, staging / FILES["layers"], written=now.strftime("%Y-%m-%dT%H:%M:%S.000Z"))
         timings = plan.timings_s | {"files": time.perf_counter() - start}
         plan = replace(plan, timings_s=timings)
-        content = summary(plan, files=FILES, length=display.depth)
+        content = summary(plan, files=FILES, length=display.clearance)
         (staging / "plan.json").write_text(
             json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n", "utf-8"
         )

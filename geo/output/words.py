@@ -175,5 +175,5 @@ def hazard_title(hazard: KeepOut) -> str:
 
 
 def _signed_depth(display: Display) -> Words:
-    """Depths with a true minus sign."""
-    return lambda depth_m: display.depth(depth_m).replace("-", "\u2212")
+    """Clearances, never more than there is, with a true minus sign."""
+    return lambda depth_m: display.clearance(depth_m).replace("-", "\u2212")

@@ -16,6 +16,7 @@ from geo.troll_lines.clearance import (
     Stretch,
     Surroundings,
     Verdict,
+    below,
     clearance_along,
     failing_stretches,
     verdict_of,
@@ -71,10 +72,6 @@ class RodSetting:
         """
         return max((t.at(lead_m) for t in self.tables), key=lambda run: run.depth_m + ONE_SIDED_95 * run.sd_m)
 
-    def middle_depth_m(self, lead_m: float) -> float:
-        """Running depth in the middle of the range of speeds: what a lead is chosen by."""
-        return sum(t.at(lead_m).depth_m for t in self.tables) / len(self.tables)
-
 
 @dataclass(frozen=True)
 class RodResult:
@@ -122,6 +119,7 @@ class Reason:
         "does not dive",
         "too short",
         "drags",
+        "out of reach",
     ]
     rods: tuple[str, ...] = ()
     bottoms: tuple[str, ...] = ()
@@ -133,10 +131,10 @@ class Reason:
         """The reason in words; `length` turns metres into text with a unit."""
         rods, bottoms = " ".join(self.rods), ", ".join(self.bottoms)
         if self.kind == "touches":
-            deep = length(max(-self.clearance_m, 0.0))
+            deep = below(length, self.clearance_m)
             return f"{rods} would touch {bottoms}, at worst {deep} below the bottom"
         if self.kind == "drags":
-            return f"{rods} would drag on {bottoms}, at worst {length(max(-self.clearance_m, 0.0))} below it"
+            return f"{rods} would drag on {bottoms}, at worst {below(length, self.clearance_m)} below it"
         if self.kind == "may touch":
             return (
                 f"{rods} may touch {bottoms}: least clearance {length(self.clearance_m)}, "
@@ -146,6 +144,8 @@ class Reason:
             return f"{rods} runs over water without a known depth"
         if self.kind == "too short":
             return f"{rods} never comes onto the line: it is shorter than the gear behind the boat"
+        if self.kind == "out of reach":
+            return f"{rods} cannot get down to the range wanted, even on the longest lead thought of"
         if self.kind == "does not dive":
             return f"{rods} does not dive at this speed"
         if self.kind == "quality unknown":
@@ -232,7 +232,7 @@ def check_line(
         min_turn_radius_m=least_radius_m(points, turn_radius_m=wanted.turn_radius_m),
         turning_degpkm=turning_degpkm(points),
         verdict=verdict_of([r.stations for r in results], sure=not unsure),
-        reasons=(*_reasons(rods, results), *unsure),
+        reasons=(*_reasons(rods, results), *_out_of_reach(rods, results, wanted), *unsure),
         rods=results,
         stations=BoatStations(at, boat[:, 0], boat[:, 1], depth),
     )
@@ -294,9 +294,9 @@ def _advice(
     """
     given_m = rod.lead_m or 0.0
     least_now = _least_over_snagging(now)
-    at = rod.middle_depth_m(given_m)
+    at = rod.running(given_m).depth_m
     for lead in leads_m[:_ADVICE_TRIED]:
-        if abs(rod.middle_depth_m(lead) - at) <= _TELLING_M:
+        if abs(rod.running(lead).depth_m - at) <= _TELLING_M:
             return None
         if lead <= given_m or _least_over_snagging(check(lead)) > min(least_now, 0.0):
             return lead
@@ -319,7 +319,7 @@ def _leads_best_first(
     leads = rod.usual_leads_m
     if not len(known):
         return [float(leads[0])]
-    running = np.array([rod.middle_depth_m(float(lead)) for lead in leads])
+    running = np.array([rod.running(float(lead)).depth_m for lead in leads])
     middle = float(np.median(known)) - sum(wanted.above_bottom_m) / 2
     return [float(leads[i]) for i in np.argsort(np.abs(running - middle), kind="stable")]
 
@@ -331,6 +331,19 @@ def _free_ratio(results: Sequence[RodResult], at: Floats) -> float:
         failing = result.stations.chainage_m[result.stations.fails]
         free[np.searchsorted(at, failing - 1e-6)] = False
     return float(free.mean())
+
+
+def _out_of_reach(rods: Sequence[RodSetting], results: Sequence[RodResult], wanted: Wanted) -> list[Reason]:
+    """Rods whose lead was worked out, came to the longest, and still leaves the lure above the range."""
+    high = tuple(
+        r.rod
+        for rod, r in zip(rods, results, strict=True)
+        if rod.lead_m is None
+        and r.lead_m == rod.usual_leads_m[-1]
+        and np.isfinite(r.stations.clearance_m).any()
+        and np.nanmedian(r.stations.clearance_m) > wanted.above_bottom_m[1]
+    )
+    return [Reason("out of reach", high)] if high else []
 
 
 def _reasons(rods: Sequence[RodSetting], results: Sequence[RodResult]) -> list[Reason]:

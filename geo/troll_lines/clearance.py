@@ -137,6 +137,11 @@ def verdict_of(found: Sequence[LureStations], *, sure: bool) -> Verdict:
     return "free"
 
 
+def below(length: Callable[[float], str], clearance_m: float) -> str:
+    """How far below the bottom, as text; rounded like a clearance, so never less than it is."""
+    return length(min(clearance_m, 0.0)).lstrip("-\u2212")
+
+
 @dataclass(frozen=True)
 class Stretch:
     """A stretch of a troll line where one lure does not run as wanted, by the boat's distance from start.
@@ -159,9 +164,9 @@ class Stretch:
         if self.kind == "above the range":
             return f"runs {length(self.clearance_m)} above {self.bottom}, higher than wanted"
         if self.kind == "drags":
-            return f"drags on {self.bottom}: {length(max(-self.clearance_m, 0.0))} below it"
+            return f"drags on {self.bottom}: {below(length, self.clearance_m)} below it"
         if self.kind == "touches":
-            return f"touches {self.bottom}: {length(max(-self.clearance_m, 0.0))} below the bottom"
+            return f"touches {self.bottom}: {below(length, self.clearance_m)} below the bottom"
         least, low = length(self.clearance_m), length(self.clearance_lower_m)
         return f"may touch {self.bottom}: {least} above it, {low} when errors add up (one-sided 95 %)"
 

@@ -120,7 +120,6 @@ def test_range_of_speeds_is_judged_where_the_lure_may_run_deepest():
     setting = rod(tables=(table(0.2, sd_m=0.3), table(0.3, sd_m=0.4)), lead_m=20.0)
     run = setting.running(20.0)
     assert (run.depth_m, run.sd_m) == (pytest.approx(6), pytest.approx(0.4))
-    assert setting.middle_depth_m(20.0) == pytest.approx(5)
     assert run.behind_m == pytest.approx(18)
     assert rod().running(20.0).sd_m == pytest.approx(0.1)
     (result,) = checked(setting).rods
@@ -211,3 +210,13 @@ def test_ratios_of_a_lake_whose_depth_is_nowhere_known_are_none():
 )
 def test_reasons_are_told_in_words(reason, words):
     assert words in reason.words(lambda m: f"{m:g} m")
+
+
+def test_rod_that_cannot_get_down_says_so_instead_of_giving_a_lead_as_an_answer():
+    # 60 m of lead, the longest, runs 3 m deep over 10 m: 7 m above where at most 3.5 m is wanted
+    shallow = (table(0.05), table(0.05))
+    line = checked(rod(tables=shallow))
+    assert line.rods[0].lead_m == 60
+    assert [(r.kind, r.rods) for r in line.reasons] == [("out of reach", ("P1",))]
+    assert "cannot get down" in line.reasons[0].words(str)
+    assert checked(rod(tables=shallow, lead_m=60.0)).reasons == ()  # a lead that was given is the captain's
