@@ -28,12 +28,24 @@ class Pieces:
     owner: Ints
 
 
-def stitch_band(pieces: Sequence[Pieces], *, strip_rows: int, block_columns: int) -> NDArray[np.object_]:
+def pieces_together(pieces: Sequence[Pieces]) -> Pieces:
+    """The polygons of several blocks as one set."""
+    counts = np.concatenate([np.diff(p.rings) for p in pieces])
+    before = np.cumsum([0] + [int(p.owner[-1]) + 1 for p in pieces])
+    return Pieces(
+        np.concatenate([p.points for p in pieces]),
+        np.concatenate(([0], np.cumsum(counts))),
+        np.concatenate([p.owner + k for p, k in zip(pieces, before, strict=False)]),
+    )
+
+
+def stitch_band(pieces: list[Pieces], *, strip_rows: int, block_columns: int) -> NDArray[np.object_]:
     """Join the pieces of one band into valid polygons.
 
     Parameters
     ----------
     pieces : of all blocks, in cells of the whole array; whole numbers exactly where a vertex is on a line.
+        Emptied, so that they are let go while polygons are made.
     strip_rows, block_columns : seams stand on the last row of each so many rows, and on each so many columns.
 
     Returns
@@ -42,15 +54,14 @@ def stitch_band(pieces: Sequence[Pieces], *, strip_rows: int, block_columns: int
     """
     if not pieces:
         return np.empty(0, object)
-    points = np.concatenate([p.points for p in pieces])
-    counts = np.concatenate([np.diff(p.rings) for p in pieces])
-    ring = np.repeat(np.arange(len(counts)), counts)
-    polygon_counts = np.cumsum([0] + [int(p.owner[-1]) + 1 for p in pieces])
-    owner = np.concatenate([p.owner + k for p, k in zip(pieces, polygon_counts, strict=False)])
+    all_pieces = pieces_together(pieces)
+    pieces.clear()
+    points, owner = all_pieces.points, all_pieces.owner
+    ring = np.repeat(np.arange(len(owner)), np.diff(all_pieces.rings))
     same = ring[1:] == ring[:-1]  # segment i runs from point i to i + 1, within a ring
     gone, partner = _cancelled(points, same, strip_rows=strip_rows, block_columns=block_columns)
     component = _components(
-        int(polygon_counts[-1]), np.column_stack((owner[ring[gone]], owner[ring[partner]]))
+        int(owner[-1]) + 1, np.column_stack((owner[ring[gone]], owner[ring[partner]]))
     )
     cut = ~same
     cut[gone] = True

@@ -11,12 +11,13 @@ from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
+from typing import Any
 
 import contourpy
 import numpy as np
 from numpy.typing import NDArray
 
-from geo.water.band_stitching import Pieces, stitch_band, uncut_runs
+from geo.water.band_stitching import Pieces, pieces_together, stitch_band, uncut_runs
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -27,6 +28,7 @@ STRIP_ROWS = 512
 BLOCK_COLUMNS = 256
 _ON_LINE = 1e-11  # cells; rounding of a block's own coordinates is 5e-13, the least fraction of an edge 1e-9
 _WORKERS = 2
+_TOGETHER = 1 << 15  # points
 
 
 class TooManyPoints(Exception):
@@ -93,19 +95,16 @@ def trace_blocks(
     TooManyPoints
         More than `most_points` in lines, or in the outlines of bands.
     """
-    lines: list[list[Ragged]] = [[] for _ in levels]
-    bands: list[list[Pieces]] = [[] for _ in edges[1:]]
-
-    on_lines, on_bands = [0] * len(lines), [0] * len(bands)
+    lines = [_Heap(_laid_together) for _ in levels]
+    bands = [_Heap(pieces_together) for _ in edges[1:]]
 
     def take(found: _Found) -> None:
         for k, part in found.lines.items():
-            lines[k].append(part)
-            on_lines[k] += len(part.points)
+            lines[k].add(part)
         for k, piece in found.bands.items():
-            bands[k].append(piece)
-            on_bands[k] += len(piece.points)
-        for counts in (on_lines, on_bands):
+            bands[k].add(piece)
+        for heaps in (lines, bands):
+            counts = [heap.points for heap in heaps]
             if most_points is not None and sum(counts) > most_points:
                 raise TooManyPoints(counts)
 
@@ -120,10 +119,48 @@ def trace_blocks(
             take(work.result())
     joined, filled = [], []
     while lines:  # pieces are let go as they are joined
-        joined.append(_join(lines.pop(0)))
+        joined.append(_join(lines.pop(0).parts()))
     while bands:
-        filled.append(stitch_band(bands.pop(0), strip_rows=strip_rows, block_columns=block_columns))
+        parts = bands.pop(0).parts()
+        filled.append(stitch_band(parts, strip_rows=strip_rows, block_columns=block_columns))
     return joined, filled
+
+
+class _Heap:
+    """Pieces of one level or band. Many small ones are laid together as they come.
+
+    Small arrays that the workers made would keep the memory of their threads in use to the end.
+    """
+
+    def __init__(self, together: Callable[[list[Any]], Any]) -> None:
+        self._together = together
+        self._large: list[Any] = []
+        self._small: list[Any] = []
+        self._loose = 0
+        self.points = 0
+
+    def add(self, part: Any) -> None:
+        self._small.append(part)
+        self.points += len(part.points)
+        self._loose += len(part.points)
+        if self._loose > _TOGETHER:
+            self._lay()
+
+    def _lay(self) -> None:
+        if self._small:
+            self._large.append(self._together(self._small))
+        self._small, self._loose = [], 0
+
+    def parts(self) -> list[Any]:
+        self._lay()
+        return self._large
+
+
+def _laid_together(parts: list[Ragged]) -> Ragged:
+    points = np.concatenate([p.points for p in parts])
+    shift = np.cumsum([0] + [len(p.points) for p in parts])
+    starts = [p.offsets[:-1] + s for p, s in zip(parts, shift, strict=False)]
+    return Ragged(points, np.concatenate([*starts, [len(points)]]))
 
 
 def _blocks(
@@ -285,9 +322,9 @@ def _join(parts: list[Ragged]) -> Ragged:
     """Join pieces end to end by exact equality; every ring starts at its least vertex, lines are sorted."""
     if not parts:
         return Ragged(np.empty((0, 2)), np.zeros(1, np.int64))
-    points = np.concatenate([p.points for p in parts])
-    shift = np.cumsum([0] + [len(p.points) for p in parts])
-    bounds = np.concatenate([p.offsets[:-1] + s for p, s in zip(parts, shift, strict=False)] + [[shift[-1]]])
+    together = _laid_together(parts)
+    parts.clear()  # let go while the lines are made
+    points, bounds = together.points, together.offsets
     first, last = points[bounds[:-1]], points[bounds[1:] - 1]
     closed = (first == last).all(axis=1)
     chains = [[int(i)] for i in np.flatnonzero(closed)]
