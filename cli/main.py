@@ -21,6 +21,7 @@ from geo.errors import InputFaults, PlanningError
 COMMANDS = {
     "contour": "Depth contours and bands of a raster, exact and shoal-safe.",
     "inspect": "What is in a raster or vector file, and what is doubtful in it.",
+    "new": "A commented starter plan around a raster, with what it cannot know left blank.",
     "plan": "Plan troll lines: map, plotter files and deck sheet from a plan file.",
 }
 EXIT_ERROR, EXIT_USAGE, EXIT_NOT_FREE, EXIT_FAULT, EXIT_INTERRUPTED = 1, 2, 3, 70, 130

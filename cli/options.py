@@ -30,3 +30,20 @@ out_folder = click.option(
     metavar="DIR",
     help="Folder to write; it appears whole or not at all.",
 )
+
+
+class _Band(click.ParamType[int | str]):
+    """A band by its number, from 1, or by its name."""
+
+    name = "band"
+
+    def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> int | str:
+        text = str(value)
+        if not text.lstrip("+-").isdigit():
+            return text
+        if int(text) < 1:
+            self.fail(f"{text!r} is no band; count from 1, or give its name", param, ctx)
+        return int(text)
+
+
+band = click.option("--band", type=_Band(), metavar="NUMBER|NAME", help="Band that holds depth, if several.")

@@ -39,6 +39,14 @@ class OutOfRange(InputError):
     """A number outside the range in which the method is valid."""
 
 
+class Unsaid(InputError):
+    """Something that nobody has said and nobody may guess; `key` is where the plan's [water] says it."""
+
+    def __init__(self, key: str, message: str) -> None:
+        self.key = key
+        super().__init__(message)
+
+
 @dataclass(frozen=True)
 class Fault:
     """One thing wrong with an input file: `place` is file:line and key, `message` the rest."""

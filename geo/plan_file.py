@@ -40,7 +40,9 @@ class LoadedPlan:
     def inputs(self) -> tuple[Path, ...]:
         """The plan file and every file that it names."""
         w = self.tables.water
-        named = [*w.bathymetry, *([w.bottom.file] if w.bottom else []), *(h.file for h in w.hazards)]
+        named = [b.file for b in w.bathymetry] + [h.file for h in w.hazards]
+        named += [w.bottom.file] if w.bottom else []
+        named += [w.gauge.file] if w.gauge else []
         return (self.path, *(self.file(name) for name in named))
 
     def fault(self, place: Place, message: str) -> Fault:
@@ -179,6 +181,8 @@ def _words(item: Any) -> tuple[Place, str]:
     """One fault of the checker in our words."""
     place: Place = item["loc"]
     kind, got = item["type"], item.get("input")
+    if got == "" and kind in ("literal_error", "value_error", "string_too_short", "int_type"):
+        return place, f"is left blank; {_WANTED.get(str(place[-1]), 'fill it in, or take the line out')}"
     if kind == "extra_forbidden":
         known = _fields_at(place[:-1])
         near = difflib.get_close_matches(str(place[-1]), known, 1)
@@ -220,10 +224,15 @@ _EXPECTED = {  # by the checker's name of what it found
 _WANTED = {
     "rods_allowed": "how many rods does the law allow where you fish? It has no default: rods_allowed = 6",
     "vertical": 'does the raster count up ("elevation") or down ("depth")? Nobody can tell but you',
+    "unit": 'in which unit does the raster count? As in "m", "ft" or "fathom"',
+    "datum": 'the elevation of chart datum, as in "212.40 m", or its name; with depths take the line out',
+    "crs": 'in which coordinate system does the raster lie? As in "EPSG:26916"',
+    "band": "which band holds depth? Its number or its name",
     "units": 'what people read: units = "us" (feet, mph, F) or "metric"',
     "bathymetry": 'name the raster: bathymetry = "lake.tif"',
     "code": 'one to four letters or digits that start the names on the plotter: code = "IE"',
     "speed": 'speed through the water, with its unit: speed = "1.5 mph"',
+    "counts_from": 'does the gauge count "elevation", or from "chart datum"? Its page says so',
     "buffer": 'how far to keep off: buffer = "40 m"',
     "spread": "name one of the spreads",
 }
@@ -295,22 +304,22 @@ def _refers(place: Place, name: Any, known: list[Any], what: str) -> Iterator[tu
 def _files_missing(water: dict[str, Any], folder: Path) -> Iterator[tuple[Place, str]]:
     named: list[tuple[Place, Any]] = []
     bathymetry = water.get("bathymetry")
-    if isinstance(bathymetry, list):
-        named += [(("water", "bathymetry", i), f) for i, f in enumerate(bathymetry)]
-    else:
-        named.append((("water", "bathymetry"), bathymetry))
-    bottom, hazards = water.get("bottom"), water.get("hazards")
-    if isinstance(bottom, dict):
-        named.append((("water", "bottom", "file"), bottom.get("file")))
+    for i, f in enumerate(bathymetry if isinstance(bathymetry, list) else [bathymetry]):
+        place: Place = ("water", "bathymetry", i) if isinstance(bathymetry, list) else ("water", "bathymetry")
+        named.append(((*place, "file"), f.get("file")) if isinstance(f, dict) else (place, f))
+    hazards = water.get("hazards")
+    for key in ("bottom", "gauge"):
+        table = water.get(key)
+        named += [(("water", key, "file"), table.get("file"))] if isinstance(table, dict) else []
     for i, hazard in enumerate(hazards if isinstance(hazards, list) else []):
         if isinstance(hazard, dict):
             named.append((("water", "hazards", i, "file"), hazard.get("file")))
-    for place, name in named:
+    for where, name in named:
         # os.path takes a name that is too long for one that is not there; Path raises
         if isinstance(name, str) and name and not os.path.isfile(folder / name):  # noqa: PTH113
             near = difflib.get_close_matches(Path(name).name, _beside(folder / name), 1)
             hint = f"did you mean {near[0]!r}?" if near else "paths are relative to the plan file"
-            yield place, f"{name}: no such file; {hint}"
+            yield where, f"{name}: no such file; {hint}"
 
 
 def _beside(path: Path) -> list[str]:

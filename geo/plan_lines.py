@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -9,6 +10,7 @@ import numpy as np
 import pyproj
 
 from geo.plan_file import LoadedPlan
+from geo.plan_levels import Level
 from geo.plan_result import Reason, TrollLine
 from geo.plan_spread import SpreadSetting
 from geo.plan_tables import PeriodTable, TargetTable
@@ -29,8 +31,8 @@ NOT_PLANNED = ("fit", "lure_depth")
 class LinePlanner:
     """Plans targets over one lake; what they share is prepared once."""
 
-    def __init__(self, loaded: LoadedPlan, lake: Lake) -> None:
-        self._loaded, self._lake = loaded, lake
+    def __init__(self, loaded: LoadedPlan, lake: Lake, levels: Mapping[str, Level]) -> None:
+        self._loaded, self._lake, self._levels = loaded, lake, levels
         self._around: dict[float, DepthGrid] = {}
 
     @cached_property
@@ -57,8 +59,7 @@ class LinePlanner:
 
     def level_m(self, period: PeriodTable) -> float:
         """Water level above datum in a period."""
-        own = period.level_above_datum_m
-        return self._lake.level_above_datum_m if own is None else own
+        return self._levels[period.name].above_datum_m
 
     def traced(self, target: TargetTable, period: PeriodTable, *, turn_radius_m: float) -> TracedTarget | str:
         """Trace a target's lines, or say why there is none."""
@@ -109,7 +110,7 @@ class LinePlanner:
             lake.bottom,
             lake.keep_out,
             self.level_m(period),
-            error_budget(tables),
+            error_budget(tables, level_sd_m=self._levels[period.name].sd_m),
             tables.limits.snags,
         )
         unsure = self._unsure(period)
@@ -157,7 +158,7 @@ class LinePlanner:
         reasons = []
         if not self._lake.grid.quality.known:
             reasons.append(Reason("quality unknown"))
-        if not self._lake.level_known and period.level_above_datum_m is None:
+        if not self._levels[period.name].known:
             reasons.append(Reason("level not stated"))
         return tuple(reasons)
 

@@ -8,14 +8,15 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from geo.errors import InputError
 from geo.plan_values import (
-    AnyLengthM,
     AreaM2,
     BottomClasses,
+    Columns,
     ContourDepths,
     CrsText,
+    DatumValue,
     DegCs,
     DepthsM,
-    FileNames,
+    Files,
     LeaderText,
     LengthM,
     LevelM,
@@ -38,7 +39,6 @@ from geo.tackle import rig as gear
 from geo.tackle import spread as spreads
 from geo.units import STANDARD_GRAVITY_MPS2
 from geo.water.bottom import class_from_name
-from geo.water.quality import quality_from_name
 
 
 class _Table(BaseModel):
@@ -299,29 +299,86 @@ class HazardTable(_Table):
     name: str | None = None
 
 
-class WaterTable(_Table):
+class RasterTable(_Table):
+    """What may be said of one bathymetry file; what is left out holds as [water] says, or the file."""
+
+    band: Annotated[int, Field(ge=1)] | Annotated[str, Field(min_length=1)] | None = None
+    missing: float | None = None
+    vertical: Literal["elevation", "depth"] | None = None
+    unit: UnitName | None = None
+    crs: CrsText | None = None
+    datum: DatumValue | None = None
+    quality: Quality | None = None
+
+
+class BathymetryFile(RasterTable):
+    """One file of several, and what differs for it."""
+
+    file: Annotated[str, Field(min_length=1)]
+
+
+class GaugeTable(_Table):
+    """A record of the water level, and how it counts."""
+
+    file: Name
+    counts_from: Literal["elevation", "chart datum"]
+    datum: DatumValue | None = None
+    unit: UnitName | None = None
+    time_column: Columns | None = None
+    level_column: Name | None = None
+    station: Name | None = None
+    date_order: Literal["month first", "day first"] | None = None
+
+
+class WaterTable(RasterTable):
     """The lake."""
 
-    bathymetry: FileNames
-    band: int = Field(1, ge=1)
-    missing: float | None = None
-    vertical: Literal["elevation", "depth"]
-    unit: UnitName = "m"
-    crs: CrsText | None = None
-    datum_m: AnyLengthM | None = Field(None, alias="datum")
+    bathymetry: Annotated[tuple[BathymetryFile, ...], Files] = Field(strict=False)
+    cell_m: Annotated[float, quantity("length", least=0.1, most=10_000)] | None = Field(None, alias="cell")
     level_above_datum_m: LevelM | None = Field(None, alias="level_above_datum")
-    quality: Quality = quality_from_name(None)
+    gauge: GaugeTable | None = None
     contours: ContourDepths | None = None
     bottom: BottomTable | None = None
     hazards: tuple[HazardTable, ...] = Field((), strict=False)
 
     @model_validator(mode="after")
     def _possible(self) -> WaterTable:
-        if self.vertical == "depth" and self.datum_m is not None:
+        if self.vertical == "depth" and self.datum is not None:
             raise InputError(
                 'datum goes with vertical = "elevation" only: depths count from chart datum already'
             )
+        names = [b.file for b in self.bathymetry]
+        if len(set(names)) < len(names):
+            raise InputError("bathymetry names a file twice; name each once")
+        gauge = self.gauge
+        if gauge and gauge.counts_from == "elevation" and not (gauge.datum or self.datum):
+            raise InputError(
+                "the gauge counts elevation: add datum (the elevation of chart datum, or its name) to gauge"
+            )
+        if gauge and gauge.counts_from == "chart datum" and gauge.datum:
+            raise InputError("the gauge counts from chart datum already: take datum out of gauge")
         return self
+
+    @property
+    def gauge_zero_m(self) -> float:
+        """What to take off the gauge's levels so that they count from chart datum."""
+        gauge = self.gauge
+        if gauge is None or gauge.counts_from == "chart datum":
+            return 0.0
+        datum = gauge.datum or self.datum
+        return datum.elevation_m if datum else 0.0
+
+    def files(self) -> list[BathymetryFile]:
+        """Every file with all that holds for it: its own words first, then those of [water]."""
+        names = [n for n in RasterTable.model_fields if n in self.model_fields_set]
+        common = {n: getattr(self, n) for n in names}
+        found = []
+        for own in self.bathymetry:
+            update = {n: v for n, v in common.items() if n not in own.model_fields_set}
+            if own.vertical == "depth":  # a datum of [water] is meant for its elevations
+                update.pop("datum", None)
+            found.append(own.model_copy(update=update))
+        return found
 
 
 class Errors(_Table):

@@ -16,6 +16,8 @@ from geo.errors import InputError
 from geo.tackle import rig as gear
 from geo.units import Kind, length_unit_m, parse_position, parse_quantity
 from geo.water.bottom import CLASSES
+from geo.water.datums import Datum, datum_at, datum_from_name
+from geo.water.lake import apart
 from geo.water.quality import DepthQuality, quality_from_name
 
 _SI = {
@@ -114,6 +116,24 @@ def _quality(value: object) -> DepthQuality:
     raise InputError(f'{value!r}: write a zone of confidence, an S-44 order or {{ sd = "0.15 m" }}')
 
 
+def _datum(value: object) -> Datum:
+    if isinstance(value, str) and re.match(r"\s*[+-]?[\d.]", value):
+        return datum_at(parse_quantity(value, "length"))
+    if not isinstance(value, str) or not value.strip():
+        raise InputError(
+            f'{value!r}: write the elevation of chart datum, as in "212.40 m", or the name of a datum, as in '
+            '"low water datum Lake Erie, IGLD 1985"'
+        )
+    return datum_from_name(value)
+
+
+def _columns(value: object) -> tuple[str, ...]:
+    names = value if isinstance(value, list) else [value]
+    if not 1 <= len(names) <= 2 or not all(isinstance(n, str) and n for n in names):
+        raise InputError(f'{value!r}: name the column of the time, or two, as in ["Date", "Time (GMT)"]')
+    return tuple(names)
+
+
 def _contours(value: object) -> float | tuple[float, ...]:
     if isinstance(value, dict) and set(value) == {"every"}:
         every = parse_quantity(value["every"], "length")
@@ -121,10 +141,10 @@ def _contours(value: object) -> float | tuple[float, ...]:
             raise InputError(f"every = {value['every']!r}: expected 0.1 to 1000 m")
         return every
     if isinstance(value, list) and value:
-        depths = sorted({parse_quantity(v, "length") for v in value})
+        depths = apart(parse_quantity(v, "length") for v in value)
         if depths[0] < 0:
             raise InputError(f"{value!r}: depths count down from the water, so none is below 0")
-        return tuple(depths)
+        return depths
     raise InputError(f'{value!r}: write {{ every = "5 ft" }} or a list of depths, as in ["10 ft", "20 ft"]')
 
 
@@ -144,15 +164,12 @@ def _crs(value: object) -> str:
     return str(value)
 
 
-def _files(value: object) -> tuple[str, ...]:
+def _files(value: object) -> list[object]:
+    """One file, a list of files, or of tables with what holds for one file only."""
     files = value if isinstance(value, list) else [value]
-    if not files or not all(isinstance(f, str) and f for f in files):
-        raise InputError(f'{value!r}: write the name of a file, as in "lake.tif"')
-    if len(files) > 1:
-        raise InputError(
-            f"{len(files)} files: this version plans on one raster; merge them into one GeoTIFF first"
-        )
-    return tuple(files)
+    if not files or not all((isinstance(f, str) and f) or isinstance(f, dict) for f in files):
+        raise InputError(f'{value!r}: write the name of a file, as in "lake.tif", or a list of files')
+    return [{"file": f} if isinstance(f, str) else f for f in files]
 
 
 def bottom_classes(value: object) -> tuple[str, ...]:
@@ -168,7 +185,8 @@ def bottom_classes(value: object) -> tuple[str, ...]:
 
 
 LengthM = Annotated[float, quantity("length", least=0)]
-AnyLengthM = Annotated[float, quantity("length")]
+DatumValue = Annotated[Datum, BeforeValidator(_datum)]
+Columns = Annotated[tuple[str, ...], BeforeValidator(_columns)]
 # assumed: no lake stands farther from its datum; an elevation above the sea written here mostly does
 LevelM = Annotated[float, quantity("length", least=-50, most=50)]
 AreaM2 = Annotated[float, quantity("area", least=1e-5, most=0.1)]
@@ -186,7 +204,7 @@ BottomClasses = Annotated[tuple[str, ...], BeforeValidator(bottom_classes)]
 Light = Literal["dawn", "day", "dusk", "night"]
 LineText = Annotated[gear.Line, BeforeValidator(_line)]
 LeaderText = Annotated[gear.Leader, BeforeValidator(_leader)]
-FileNames = Annotated[tuple[str, ...], BeforeValidator(_files)]
+Files = BeforeValidator(_files)
 UnitName = Annotated[str, BeforeValidator(_unit)]
 CrsText = Annotated[str, BeforeValidator(_crs)]
 Quality = Annotated[DepthQuality, BeforeValidator(_quality)]

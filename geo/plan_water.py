@@ -10,18 +10,16 @@ import shapely
 
 from geo.errors import InputError, InputFaults
 from geo.output.display import Display
+from geo.plan_bathymetry import open_bathymetry
 from geo.plan_file import LoadedPlan
 from geo.plan_result import DepthBand, DepthContour, KeepOut, Transition, Water
 from geo.plan_tables import PlanFile
 from geo.units import FOOT_M
-from geo.water.bathymetry import DepthGrid
 from geo.water.bottom import BottomMap, read_bottom, trace_transitions
 from geo.water.contours import fringe_area_m2, whole_quads
 from geo.water.hazards import Hazard, read_hazards
-from geo.water.inspection import MUCH_RATIO
 from geo.water.lake import Lake, contour_depths
 from geo.water.quality import ErrorBudget
-from geo.water.rasters import read_raster
 from geo.water.shoal_safe import shoal_safe_contours
 
 _FAR_M = 50_000.0  # assumed: nobody launches farther from the chart of the lake
@@ -45,20 +43,19 @@ def display_of(tables: PlanFile) -> Display:
     return Display(tables.plan.units)
 
 
-def error_budget(tables: PlanFile) -> ErrorBudget:
-    """The plan's error budget."""
+def error_budget(tables: PlanFile, *, level_sd_m: float) -> ErrorBudget:
+    """The plan's error budget, with how sure the level of a period is."""
     e = tables.errors
     return ErrorBudget(
-        tables.water.quality,
-        level_sd_m=e.level_m,
+        level_sd_m=level_sd_m,
         boat_position_sd_m=e.position_m,
         heave_sd_m=e.heave_m,
         correlation_m=e.correlation_m,
     )
 
 
-def assumptions(tables: PlanFile) -> tuple[str, ...]:
-    """What was assumed or left at its default, in words: every plan says so."""
+def assumptions(tables: PlanFile, *, quality: str) -> tuple[str, ...]:
+    """What was assumed or left at its default, in words: every plan says so. `quality`: of the depths."""
     show, boat, e = display_of(tables), tables.boat, tables.errors
     turn = f"Turn radius {show.short(boat.turn_radius_m or 0)}, as given."
     if boat.turn_radius_m is None:
@@ -71,7 +68,7 @@ def assumptions(tables: PlanFile) -> tuple[str, ...]:
     return (
         turn,
         f"{board}; rod tips are {show.short(boat.rod_tip_height_m)} above the water.",
-        f"Errors (sd): {errors}; depths {tables.water.quality.words()}.",
+        f"Errors (sd): {errors}; depths {quality}.",
         f"No line over less than {show.depth(boat.min_depth_m)} of water.",
         f"Bottom that snags: {', '.join(tables.limits.snags)}, and hazards.",
         "Lures are taken to follow the boat's own track, aside and behind; in bends they cut the corner.",
@@ -94,31 +91,8 @@ def open_lake(loaded: LoadedPlan) -> tuple[Lake, list[str]]:
         A file that cannot be used, or no water in it.
     """
     w = loaded.tables.water
-    show = display_of(loaded.tables)
-    grid = read_raster(
-        loaded.file(w.bathymetry[0]),
-        vertical=w.vertical,
-        unit=w.unit,
-        datum_m=w.datum_m,
-        band=w.band,
-        missing=w.missing,
-        crs=w.crs,
-        quality=w.quality,
-    )
-    _require_one_side_of_180(grid, w.bathymetry[0])
     level = w.level_above_datum_m or 0.0
-    low, high = (d + level for d in grid.depth_range_m)
-    if high <= 0:
-        raise InputError(
-            f"{w.bathymetry[0]}: no water in it, depths run from {show.depth(low)} to {show.depth(high)}; "
-            f'check vertical (now "{w.vertical}"), datum and unit in [water]'
-        )
-    cautions = _water_cautions(loaded)
-    if grid.zero_ratio > MUCH_RATIO and w.missing is None:
-        cautions.append(
-            f"{w.bathymetry[0]}: exactly 0 over {grid.zero_ratio:.0%} of the cells; it is taken as a depth. "
-            "If it stands for land or missing data, add missing = 0 to [water]."
-        )
+    grid, cautions = open_bathymetry(loaded, level_above_datum_m=level)
     bottom: BottomMap | None = None
     if w.bottom is not None:
         bottom, notes = read_bottom(
@@ -127,7 +101,8 @@ def open_lake(loaded: LoadedPlan) -> tuple[Lake, list[str]]:
         cautions += notes
         if bottom.overlap_m2 > grid.cell_m**2:
             cautions.append(
-                f"Bottom polygons overlap over {show.area(bottom.overlap_m2)}; there the smaller one counts."
+                f"Bottom polygons overlap over {display_of(loaded.tables).area(bottom.overlap_m2)}; "
+                "there the smaller one counts."
             )
     else:
         cautions.append("No bottom map: every bottom counts as unknown, which snags.")
@@ -139,7 +114,7 @@ def open_lake(loaded: LoadedPlan) -> tuple[Lake, list[str]]:
     transitions = (
         () if bottom is None else trace_transitions(bottom, apart_m=grid.cell_m, within=whole_quads(grid))
     )
-    lake = Lake(grid, level, w.level_above_datum_m is not None, bottom, tuple(transitions), tuple(hazards))
+    lake = Lake(grid, level, bottom, tuple(transitions), tuple(hazards))
     return lake, cautions + _off_the_lake(loaded, lake)
 
 
@@ -165,46 +140,16 @@ def _off_the_lake(loaded: LoadedPlan, lake: Lake) -> list[str]:
     return cautions
 
 
-def _require_one_side_of_180(grid: DepthGrid, name: str) -> None:
-    rows, columns = grid.shape
-    east, north = grid.work_from_cells([0, columns - 1, 0, columns - 1], [0, 0, rows - 1, rows - 1])
-    longitude, _ = grid.longitude_latitude(east, north)
-    if longitude.max() - longitude.min() > 180:
-        raise InputError(
-            f"{name}: lies across the meridian of 180 degrees, where this version cannot draw; "
-            "cut the raster there and plan each side"
-        )
-
-
-def _water_cautions(loaded: LoadedPlan) -> list[str]:
-    w = loaded.tables.water
-    cautions = []
-    if w.level_above_datum_m is None:
-        cautions.append(
-            "The water level is not stated: it is taken to stand at chart datum, and no line of a period "
-            "without a level of its own is called free. Add level_above_datum to [water]."
-        )
-    if not w.quality.known:
-        cautions.append(
-            "The quality of the depths is not known: twice zone of confidence C is assumed, and no line is "
-            "called free. Add quality to [water]."
-        )
-    if w.vertical == "elevation" and w.datum_m is None:
-        cautions.append(
-            "No datum is given: the raster's elevations are taken to count from chart datum. "
-            "Add datum to [water] if they count from elsewhere."
-        )
-    return cautions
-
-
 def draw_water(lake: Lake, loaded: LoadedPlan) -> DrawnWater:
     """Contours, bands, transitions and hazards, at the level of [water]."""
     tables = loaded.tables
     grid, level = lake.grid, lake.level_above_datum_m
     now = lake.depth_range_now_m(level_above_datum_m=level)
-    levels, edges = contour_depths(
-        tables.water.contours or _usual_step_m(now[1], us=tables.plan.units == "us"), depth_range_now_m=now
-    )
+    asked = tables.water.contours or _usual_step_m(now[1], us=tables.plan.units == "us")
+    try:
+        levels, edges = contour_depths(asked, depth_range_now_m=now)
+    except InputError as error:
+        raise InputFaults([loaded.fault(("water", "contours"), str(error))]) from error
     lines, filled = lake.contoured_now(levels, edges)
     contours = tuple(DepthContour(c.charted_m + level, c.lines, float(c.lines.length)) for c in lines)
     bands = tuple(DepthBand(b.shallow_m + level, b.deep_m + level, b.water, b.area_m2) for b in filled)

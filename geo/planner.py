@@ -9,6 +9,7 @@ from dataclasses import replace
 
 from geo.errors import Fault, InputFaults
 from geo.plan_file import LoadedPlan
+from geo.plan_levels import levels_of
 from geo.plan_lines import NOT_PLANNED, LinePlanner
 from geo.plan_result import Period, PlanResult, Target, TrollLine
 from geo.plan_spread import SpreadSetting, set_spread
@@ -40,8 +41,10 @@ def make_plan(loaded: LoadedPlan, *, progress: Progress = lambda *_: None) -> tu
     clock = _Clock()
     with clock.timed("water"):
         progress("water", 0, 1)
+        levels, said = levels_of(loaded)
         lake, cautions = open_lake(loaded)
-        lines = LinePlanner(loaded, lake)
+        cautions += said
+        lines = LinePlanner(loaded, lake, levels)
         _require_depths(loaded, lake, lines)
     with clock.timed("contours"):
         progress("contours", 0, 1)
@@ -180,6 +183,6 @@ def _result(
         cautions=tuple(dict.fromkeys(cautions)),
         launch_deg=tables.boat.launch_deg,
         rods_allowed=tables.boat.rods_allowed,
-        assumed=assumptions(tables),
+        assumed=assumptions(tables, quality=lake.grid.quality.words()),
         timings_s=spent_s,
     )

@@ -13,6 +13,8 @@ from typing import Literal
 from geo.errors import InputError, UnitError
 
 FOOT_M = 0.3048
+MILE_M = 1609.344
+ACRE_M2 = 4046.8564224  # of the international foot
 FATHOM_M = 1.8288
 COLOUR_M = 10 * 0.9144
 MPH_MPS = 0.44704
@@ -32,7 +34,7 @@ _FACTORS: dict[str, dict[str, float]] = {
         "ft": FOOT_M,
         "yd": 0.9144,
         "fathom": FATHOM_M,
-        "mi": 1609.344,
+        "mi": MILE_M,
         "nmi": 1852.0,
     },
     "speed": {"m/s": 1.0, "km/h": 1 / 3.6, "mph": MPH_MPS, "kn": KNOT_MPS},

@@ -38,7 +38,7 @@ def placed(shape, *, cell_m, middle_m=MIDDLE_M, south_up=False):
 
 
 def lake_of(depth_m, *, cell_m=10.0, crs=UTM, transform=None, quality="A1", south_up=False):
-    """A DepthGrid in memory. `south_up`: the same lake, its rows from the south."""
+    """A DepthGrid in memory; `quality` by name or itself. `south_up`: the same lake, rows from the south."""
     depth = np.asarray(depth_m, np.float32)
     transform = transform or placed(depth.shape, cell_m=cell_m, south_up=south_up)
     if south_up:
@@ -56,7 +56,7 @@ def lake_of(depth_m, *, cell_m=10.0, crs=UTM, transform=None, quality="A1", sout
         work_crs=work_crs_of(native, longitude_deg=longitude, latitude_deg=latitude),
         depth_range_m=(float(np.nanmin(depth)), float(np.nanmax(depth))),
         missing_ratio=float(np.isnan(depth).mean()),
-        quality=quality_from_name(quality),
+        quality=quality_from_name(quality) if isinstance(quality, str) else quality,
     )
 
 

@@ -23,6 +23,7 @@ FLOORS = (
     ("geo.plan_file",),
     ("geo.plan_result",),
     ("geo.review", "geo.output"),
+    ("geo.plan_bathymetry", "geo.plan_levels"),
     ("geo.plan_water",),
     ("geo.plan_spread",),
     ("geo.plan_lines",),

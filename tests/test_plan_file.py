@@ -182,17 +182,17 @@ ONE_FAULT = {
         "[water] bathymetry",
         ["no such file"],
     ),
-    "two rasters": (
+    "one raster twice": (
         'bathymetry = "lake.tif"',
         'bathymetry = ["lake.tif", "lake.tif"]',
-        "[water] bathymetry",
-        ["one raster"],
+        "[water]",
+        ["names a file twice"],
     ),
-    "which way it counts": (
-        'vertical = "elevation"\n',
-        "",
-        "[water] vertical",
-        ["is missing", "Nobody can tell"],
+    "second raster that is not there": (
+        'bathymetry = "lake.tif"',
+        'bathymetry = ["lake.tif", { file = "lkae.tif" }]',
+        "[water] bathymetry 2 file",
+        ["no such file", "'lake.tif'"],
     ),
     "word that is not one of the list": (
         'vertical = "elevation"',

@@ -77,8 +77,8 @@ def test_what_is_left_out_takes_the_stated_defaults(folder):
     assert tables.errors.correlation_m == 100.0
     assert tables.limits.snag_probability == 0.05
     assert tables.limits.snags == ("rock", "boulder", "cobble", "shell", "weed", "unknown")
-    assert not tables.water.quality.known
-    assert tables.water.band == 1
+    # left to the file, or asked for: nothing of the water is guessed
+    assert (tables.water.quality, tables.water.band) == (None, None)
     assert tables.targets[0].max_length_m == 5000.0
     assert tables.targets[1].periods is None  # all
     assert tables.rigs[0].rig().wet_weight_n == -0.02  # floats
@@ -128,7 +128,24 @@ def test_files_are_looked_for_beside_the_plan(folder):
     tables_of(folder, EXAMPLE)
     loaded = read_plan_file(folder / "plan.toml")
     names = ("plan.toml", "lake.tif", "bottom.geojson", "hazards.geojson")
-    assert loaded.inputs == tuple(folder / name for name in names)
+    assert sorted(loaded.inputs) == sorted(folder / name for name in names)
+
+
+def test_each_bathymetry_file_takes_its_own_words_before_those_of_the_water(folder):
+    several = (
+        'bathymetry = [{ file = "lake.tif", quality = "1a", vertical = "depth" }, '
+        '{ file = "bottom.geojson", unit = "ft" }]'
+    )
+    own, other = tables_of(folder, edited(('bathymetry = "lake.tif"', several))).water.files()
+    assert (own.file, own.quality.name, own.vertical, own.unit) == ("lake.tif", "1a", "depth", "m")
+    assert own.datum is None  # a datum of [water] is one of elevations
+    assert (other.file, other.quality.name, other.vertical, other.unit) == (
+        "bottom.geojson",
+        "stated sd",
+        "elevation",
+        "ft",
+    )
+    assert other.datum.elevation_m == 212.4
 
 
 def test_missing_file_is_told_how_to_name_one(folder):

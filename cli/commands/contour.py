@@ -23,13 +23,12 @@ SCHEMA = "leadsman.contour/1"
 @click.option(
     "--vertical",
     type=click.Choice(["elevation", "depth"]),
-    required=True,
-    help="Whether the raster counts up or down; nobody can tell but you.",
+    help="Whether the raster counts up or down; needed unless the file says so itself.",
 )
 @click.option("--datum", metavar="LENGTH", help="Elevation of chart datum, as in 212.40 m; elevations only.")
 @click.option("--level", metavar="LENGTH", help="Water level above chart datum; the default is at datum.")
-@click.option("--unit", default="m", show_default=True, help="Unit of the raster's values.")
-@click.option("--band", default=1, show_default=True, type=click.IntRange(1), help="Band that holds depth.")
+@click.option("--unit", help="Unit of the raster's values, unless the file says so itself.")
+@options.band
 @click.option("--missing", type=float, help="Value that means no data, if the file does not say so.")
 @click.option("--crs", help='Coordinate system, if the file names none, as in "EPSG:26916".')
 @click.option(
@@ -83,6 +82,8 @@ def command(raster: Path, *, out: Path, overwrite: bool, as_json: bool, **given:
             f"{display.depth_range(band['shallow_m'], band['deep_m']):>14}{display.area(band['area_m2']):>16}"
             f"{band['contour_vertices']:14,} vertices on the shallow side"
         )
+    for note in content["notes"]:
+        click.echo(f"Note: {note}")
     click.echo("Planning aid, not for navigation.")
     click.echo(f"Written to {', '.join(content['files'])}.")
 
@@ -149,15 +150,21 @@ def _contour(raster: Path, out: Path, *, overwrite: bool, show: Any, **given: An
             for b in bands
         ],
         "files": [str(p) for p in paths],
+        "notes": list(grid.notes),
     }
 
 
 def _grid(raster: Path, given: dict[str, Any]) -> DepthGrid:
     from geo.errors import InputError
+    from geo.units import length_unit_m
     from geo.water.rasters import read_raster
 
     if given["vertical"] == "depth" and given["datum"] is not None:
         raise InputError("--datum goes with --vertical elevation only: depths count from chart datum already")
+    try:
+        length_unit_m(given["unit"] or "m")
+    except InputError as error:
+        raise InputError(f"--unit: {error}") from error
     return read_raster(
         raster,
         vertical=given["vertical"],
@@ -207,6 +214,7 @@ def _length(text: str | None, option: str) -> float | None:
 
 def _asked(given: dict[str, Any]) -> float | tuple[float, ...]:
     from geo.errors import InputError
+    from geo.water.lake import apart
 
     if given["every"] is not None:
         step_m = _length(given["every"], "--every") or 0.0
@@ -216,8 +224,4 @@ def _asked(given: dict[str, Any]) -> float | tuple[float, ...]:
     depths = sorted(_length(part, "--levels") or 0.0 for part in given["levels"].split(",") if part.strip())
     if not depths or depths[0] < 0:
         raise InputError(f'--levels: {given["levels"]!r}; expected depths, as in "10 ft, 20 ft"')
-    apart: list[float] = []
-    for depth in depths:  # "6 ft, 1 fathom" is one depth: within a millimetre a file may not tell two apart
-        if not apart or depth - apart[-1] > 0.001:
-            apart.append(depth)
-    return tuple(apart)
+    return apart(depths)

@@ -6,9 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from geo.units import COLOUR_M, FOOT_M, KNOT_MPS, MPH_MPS
-
-MILE_M = 1609.344
+from geo.units import ACRE_M2, COLOUR_M, FOOT_M, MILE_M, MPH_MPS
 
 
 @dataclass(frozen=True)
@@ -132,10 +130,6 @@ class Display:
         unit = "mph" if self.us else "km/h"
         return f"{low:.1f} {unit}" if round(low, 1) == round(high, 1) else f"{low:.1f}-{high:.1f} {unit}"
 
-    def knots(self, speed_mps: float) -> str:
-        """A speed in knots, as a plotter may show it."""
-        return f"{speed_mps / KNOT_MPS:.1f} kn"
-
     def temperature(self, temperature_degc: float) -> str:
         """Water temperature."""
         return f"{round(temperature_degc * 1.8 + 32)} F" if self.us else f"{round(temperature_degc)} C"
@@ -143,10 +137,10 @@ class Display:
     def area(self, area_m2: float) -> str:
         """Area, in acres or hectares, or their large brothers."""
         if self.us:
-            acres = area_m2 / 4046.8564224
+            acres = area_m2 / ACRE_M2
             if acres < 10:
                 return f"{acres:.2g} acres"
-            return f"{acres:,.0f} acres" if acres < 10_000 else f"{area_m2 / 2589988.110336:,.1f} sq mi"
+            return f"{acres:,.0f} acres" if acres < 10_000 else f"{area_m2 / MILE_M**2:,.1f} sq mi"
         if area_m2 < 1e5:
             return f"{area_m2 / 1e4:.2g} ha"
         return f"{area_m2 / 1e4:,.0f} ha" if area_m2 < 1e8 else f"{area_m2 / 1e6:,.1f} km2"
@@ -157,8 +151,11 @@ def degrees_minutes(longitude_deg: float, latitude_deg: float) -> str:
 
     >>> degrees_minutes(-150.01, 45.005)
     "45° 00.300' N, 150° 00.600' W"
+    >>> degrees_minutes(180.25, 45.0)
+    "45° 00.000' N, 179° 45.000' W"
     """
     parts = []
+    longitude_deg = (longitude_deg + 180) % 360 - 180 if abs(longitude_deg) > 180 else longitude_deg
     for value, letters, wide in ((latitude_deg, "NS", 2), (longitude_deg, "EW", 3)):
         thousandths = round(abs(value) * 60_000)
         degrees, minutes = divmod(thousandths, 60_000)

@@ -9,10 +9,12 @@ from typing import Any
 import numpy as np
 import pyproj
 import shapely
+from numpy.typing import ArrayLike, NDArray
 
 from geo.output.display import Display, degrees_minutes
 from geo.output.picture import DepthPicture, ramp_colour
 from geo.output.plate import index_contours, pattern_name
+from geo.output.web_plane import continuous_deg
 from geo.output.words import (
     VERDICT_WORDS,
     failing_m,
@@ -38,7 +40,7 @@ def map_json(plan: PlanResult, *, display: Display, picture: DepthPicture) -> st
     -------
     JSON in ASCII in which `<`, `>` and `&` are written as escapes, so that no text in it can end the block.
     """
-    degrees = _Degrees(plan.crs)
+    degrees = _Degrees(plan.crs, near_deg=(picture.west_deg + picture.east_deg) / 2)
     contours = [c for c in plan.drawn_contours if not c.lines.is_empty]
     contour_lines = thinned([c.lines for c in contours])
     is_index = index_contours(contours, display=display)
@@ -71,7 +73,9 @@ def map_json(plan: PlanResult, *, display: Display, picture: DepthPicture) -> st
         "hazards": [_hazard(h, degrees, display=display) for h in plan.hazards],
         "periods": [{"name": p.name, "note": period_words(p, display=display)} for p in plan.periods],
         "lines": [_troll_line(t, plan, degrees, display=display) for t in plan.troll_lines],
-        "launch": None if plan.launch_deg is None else [plan.launch_deg[1], plan.launch_deg[0]],
+        "launch": None
+        if plan.launch_deg is None
+        else [plan.launch_deg[1], float(degrees.near(plan.launch_deg[0]))],
     }
     text = json.dumps(content, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
     return text.replace("&", "\\u0026").replace("<", "\\u003c").replace(">", "\\u003e")
@@ -98,12 +102,21 @@ def thinned(
 class _Degrees:
     """Positions in whole millionths of a degree, longitude first, each as a step from the one before."""
 
-    def __init__(self, crs: pyproj.CRS) -> None:
+    def __init__(self, crs: pyproj.CRS, *, near_deg: float) -> None:
         self._to_degrees = pyproj.Transformer.from_crs(crs, 4326, always_xy=True)
+        self._near_deg = near_deg
+
+    def _of(self, easting_m: ArrayLike, northing_m: ArrayLike) -> NDArray[np.float64]:
+        longitude, latitude = self._to_degrees.transform(easting_m, northing_m)
+        return np.stack([self.near(longitude), np.asarray(latitude)], axis=-1)
+
+    def near(self, longitude_deg: ArrayLike) -> NDArray[np.float64]:
+        """Longitudes on the lake's side of 180 degrees."""
+        return continuous_deg(longitude_deg, near_deg=self._near_deg)
 
     def path(self, line: shapely.Geometry) -> list[int]:
         en = shapely.get_coordinates(line)
-        at = np.column_stack(self._to_degrees.transform(en[:, 0], en[:, 1]))
+        at = self._of(en[:, 0], en[:, 1])
         whole = np.rint(at * _MILLIONTHS).astype(int)
         steps: list[int] = np.diff(whole, axis=0, prepend=0).ravel().tolist()
         return steps
@@ -121,7 +134,7 @@ class _Degrees:
         return [[self.path(ring) for ring in (p.exterior, *p.interiors)] for p in flat]
 
     def point(self, point: shapely.Point) -> tuple[float, float]:
-        longitude, latitude = self._to_degrees.transform(point.x, point.y)
+        longitude, latitude = self._of(point.x, point.y).tolist()
         return round(longitude, 6), round(latitude, 6)
 
 

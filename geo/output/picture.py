@@ -14,8 +14,7 @@ from rasterio.crs import CRS as RasterCRS  # noqa: N811 (another CRS beside pypr
 from rasterio.warp import Resampling, calculate_default_transform, reproject
 
 from geo.errors import InputError
-
-WEB_CRS = pyproj.CRS.from_epsg(3857)
+from geo.output.web_plane import continuous_deg, web_crs
 
 # An ink wash of our own: pale straw over celadon to slate. Luminance falls all the way, so the order
 # holds for every kind of colour vision and in grey; it ends mid-tone, so dark ink still reads on it.
@@ -27,9 +26,10 @@ _TONES = 254
 
 @dataclass(frozen=True)
 class DepthPicture:
-    """A palette PNG on a square-pixel EPSG:3857 grid, with the edges of that grid in degrees.
+    """A palette PNG on a square-pixel grid of the web plane, with the edges of that grid in degrees.
 
-    `shallow_m` and `deep_m` are the depths at the ends of the ramp. Missing depth is transparent.
+    `east_deg` is over 180 where the lake lies across that meridian. `shallow_m` and `deep_m` are the depths
+    at the ends of the ramp. Missing depth is transparent.
     """
 
     png: bytes
@@ -87,7 +87,8 @@ def depth_picture(
             "one known depth: check the raster's missing value"
         )
     depth = np.where(np.isfinite(depth), depth, np.float32(np.nan))
-    warped, at = _warp(depth, transform=transform, crs=crs, largest_px=largest_px)
+    web = web_crs(over_180=_over_180(depth.shape, transform=transform, crs=crs))
+    warped, at = _warp(depth, transform=transform, crs=crs, web=web, largest_px=largest_px)
     rows, columns = (np.flatnonzero(np.isfinite(warped).any(axis=axis)) for axis in (1, 0))
     if len(rows) == 0:  # a single cell may slip between the sample points
         rows, columns = np.arange(warped.shape[0]), np.arange(warped.shape[1])
@@ -95,8 +96,9 @@ def depth_picture(
     at = at * Affine.translation(float(columns[0]), float(rows[0]))
     west, north = at * (0, 0)
     east, south = at * (warped.shape[1], warped.shape[0])
-    to_degrees = pyproj.Transformer.from_crs(WEB_CRS, 4326, always_xy=True)
+    to_degrees = pyproj.Transformer.from_crs(web, 4326, always_xy=True)
     (west_deg, east_deg), (south_deg, north_deg) = to_degrees.transform([west, east], [south, north])
+    east_deg = float(continuous_deg(east_deg, near_deg=west_deg))
     water = depth[depth > 0]
     shallow, deep = (float(water.min()), float(water.max())) if water.size else (0.0, 0.0)
     return DepthPicture(
@@ -110,13 +112,20 @@ def depth_picture(
     )
 
 
+def _over_180(shape: tuple[int, ...], *, transform: Affine, crs: pyproj.CRS) -> bool:
+    x, y = np.array([transform * (c, r) for c in (0, shape[1]) for r in (0, shape[0])]).T
+    longitude, _ = pyproj.Transformer.from_crs(crs, 4326, always_xy=True).transform(x, y)
+    wrapped = continuous_deg(longitude, near_deg=0.0)
+    return bool(wrapped.max() - wrapped.min() > 180)
+
+
 def _warp(
-    depth: NDArray[np.float32], *, transform: Affine, crs: pyproj.CRS, largest_px: int
+    depth: NDArray[np.float32], *, transform: Affine, crs: pyproj.CRS, web: pyproj.CRS, largest_px: int
 ) -> tuple[NDArray[np.float32], Affine]:
     height, width = depth.shape
     corners = [transform * c for c in ((0, 0), (width, 0), (0, height), (width, height))]
     xs, ys = zip(*corners, strict=True)
-    source, goal = RasterCRS.from_wkt(crs.to_wkt()), RasterCRS.from_wkt(WEB_CRS.to_wkt())
+    source, goal = RasterCRS.from_wkt(crs.to_wkt()), RasterCRS.from_wkt(web.to_wkt())
     at, columns, rows = calculate_default_transform(
         source, goal, width, height, left=min(xs), bottom=min(ys), right=max(xs), top=max(ys)
     )

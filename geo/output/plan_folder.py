@@ -17,6 +17,7 @@ from geo.output.display import Display
 from geo.output.geopackage import write_geopackage
 from geo.output.html_map import depth_picture, map_html
 from geo.output.plotter import PlotterLimits, plan_gpx, routes_gpx
+from geo.output.water_tif import write_water_tif
 from geo.plan_result import PlanResult, summary
 from geo.water.lake import Lake
 
@@ -27,6 +28,7 @@ FILES = {
     "routes": "routes.gpx",
     "layers": "plan.gpkg",
 }
+WATER = "water.tif"  # only where the water did not come as one raster
 _PICTURE_CELLS = 4096
 Progress = Callable[[str, int, int], None]
 
@@ -97,9 +99,14 @@ def write_plan(
         (staging / FILES["deck_sheet"]).write_text(sheet, "utf-8")
         progress("layers", 0, 1)
         write_geopackage(plan, staging / FILES["layers"], written=now.strftime("%Y-%m-%dT%H:%M:%S.000Z"))
+        files = dict(FILES)
+        if grid.joined:
+            progress("water", 0, 1)
+            write_water_tif(grid, staging / WATER)
+            files["water"] = WATER
         timings = plan.timings_s | {"files": time.perf_counter() - start}
         plan = replace(plan, timings_s=timings)
-        content = summary(plan, files=FILES, length=display.clearance)
+        content = summary(plan, files=files, length=display.clearance)
         (staging / "plan.json").write_text(
             json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n", "utf-8"
         )

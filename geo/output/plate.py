@@ -14,9 +14,11 @@ import pyproj
 import shapely
 
 from geo.output.display import Display
-from geo.output.picture import WEB_CRS, DepthPicture
+from geo.output.picture import DepthPicture
+from geo.output.web_plane import web_crs
 from geo.output.words import VERDICT_WORDS, escaped
 from geo.plan_result import DepthContour, PlanResult, TrollLine
+from geo.units import MILE_M
 
 _LONG_SIDE = 1000.0  # units of the drawing
 _DETAIL = 0.4  # finest detail that prints, in those units
@@ -63,6 +65,7 @@ class _Frame:
     """Where the drawing lies on the Mercator plane: its corner, and metres of that plane in one unit."""
 
     picture: DepthPicture
+    web: pyproj.CRS
     west_m: float
     north_m: float
     unit_m: float
@@ -73,17 +76,18 @@ class _Frame:
     def around(cls, picture: DepthPicture) -> _Frame:
         """The frame of a picture, its longer side as long as the drawing."""
         p = picture
-        to_web = pyproj.Transformer.from_crs(4326, WEB_CRS, always_xy=True)
+        web = web_crs(over_180=p.east_deg > 180)
+        to_web = pyproj.Transformer.from_crs(4326, web, always_xy=True)
         (west, east), (south, north) = to_web.transform([p.west_deg, p.east_deg], [p.south_deg, p.north_deg])
         unit = max(east - west, north - south) / _LONG_SIDE
-        return cls(p, west, north, unit, (east - west) / unit, (north - south) / unit)
+        return cls(p, web, west, north, unit, (east - west) / unit, (north - south) / unit)
 
     def drawn(
         self, geometry: shapely.Geometry, *, crs: pyproj.CRS, detail: float = _DETAIL
     ) -> shapely.Geometry:
         """Geometry in units of the drawing, y down, thinned to what can be seen."""
         en = shapely.get_coordinates(geometry)
-        x, y = pyproj.Transformer.from_crs(crs, WEB_CRS, always_xy=True).transform(en[:, 0], en[:, 1])
+        x, y = pyproj.Transformer.from_crs(crs, self.web, always_xy=True).transform(en[:, 0], en[:, 1])
         xy = np.column_stack([np.asarray(x) - self.west_m, self.north_m - np.asarray(y)]) / self.unit_m
         flat = shapely.set_coordinates(shapely.force_2d(geometry), xy)
         return flat.simplify(detail, preserve_topology=False)
@@ -218,7 +222,7 @@ def _ends(line: TrollLine, drawn: shapely.LineString) -> Iterator[str]:
 def _launch(plan: PlanResult, frame: _Frame) -> Iterator[str]:
     if plan.launch_deg is None:
         return
-    to_web = pyproj.Transformer.from_crs(4326, WEB_CRS, always_xy=True)
+    to_web = pyproj.Transformer.from_crs(4326, frame.web, always_xy=True)
     east, north = to_web.transform(*plan.launch_deg)
     x, y = (east - frame.west_m) / frame.unit_m, (frame.north_m - north) / frame.unit_m
     yield f'<path class="launch-mark" d="M{x:.1f} {y:.1f}v-16h12l-4 4.5 4 4.5h-12"/>'
@@ -229,7 +233,7 @@ def _scale_bar(frame: _Frame, *, display: Display) -> str:
     """A bar of a round length, true at the middle of the picture, with north above it."""
     middle_deg = (frame.picture.south_deg + frame.picture.north_deg) / 2
     ground_m = frame.unit_m * np.cos(np.radians(middle_deg))  # of one unit; sphere, within 0.4 %
-    mile_m, names = (1609.344, "mi") if display.us else (1000.0, "km")
+    mile_m, names = (MILE_M, "mi") if display.us else (1000.0, "km")
     steps = [0.1, 0.2, 0.25, 0.5, 1, 2, 5, 10, 20, 50]
     length = max((s for s in steps if s * mile_m / ground_m < 0.25 * frame.wide), default=steps[0])
     bar = length * mile_m / ground_m

@@ -98,9 +98,12 @@ def clearance_along(
     """
     east, north = path.easting_m, path.northing_m
     charted = around.grid.sample(east, north)
-    reach = np.where(np.isfinite(charted), around.budget.position_sd_m(charted), 0.0)
-    slope = around.grid.slope_over(east, north, reach_m=reach)
-    sd = around.budget.clearance_sd_m(charted, slope_ratio=slope, lure_sd_m=running_depth_sd_m)
+    depth_sd, chart_place_sd = around.grid.sd_at(east, north, charted_m=charted)
+    place_sd = around.budget.place_sd_m(chart_place_sd)
+    slope = around.grid.slope_over(east, north, reach_m=np.where(np.isfinite(charted), place_sd, 0.0))
+    sd = around.budget.clearance_sd_m(
+        depth_sd, place_sd_m=place_sd, slope_ratio=slope, lure_sd_m=running_depth_sd_m
+    )
     depth = charted + around.level_above_datum_m
     clearance = depth - running_depth_m
     if around.bottom is None:

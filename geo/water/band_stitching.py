@@ -60,9 +60,7 @@ def stitch_band(pieces: list[Pieces], *, strip_rows: int, block_columns: int) ->
     ring = np.repeat(np.arange(len(owner)), np.diff(all_pieces.rings))
     same = ring[1:] == ring[:-1]  # segment i runs from point i to i + 1, within a ring
     gone, partner = _cancelled(points, same, strip_rows=strip_rows, block_columns=block_columns)
-    component = _components(
-        int(owner[-1]) + 1, np.column_stack((owner[ring[gone]], owner[ring[partner]]))
-    )
+    component = _components(int(owner[-1]) + 1, np.column_stack((owner[ring[gone]], owner[ring[partner]])))
     cut = ~same
     cut[gone] = True
     rings, of = _closed([(run, int(component[owner[r]])) for run, r in uncut_runs(points, ring, cut)])

@@ -20,6 +20,8 @@ from geo.water.quality import DepthQuality
 Floats = NDArray[np.float64]
 Depths = NDArray[np.float32]
 
+QualityAt = Callable[[Floats, Floats, Floats], tuple[Floats, Floats]]
+
 STRIP_ROWS = 256
 _CACHE_BYTES = 192 * 1024**2
 # A missing corner this light does not count, so that a point on the outermost cell centres is on the data.
@@ -60,6 +62,10 @@ class DepthGrid:
     datum : what depths refer to, in words.
     zero_ratio : share of cells that hold exactly 0 as stored: often land or missing data, undeclared.
     data_date : of the depths, YYYY-MM-DD, where the file says so.
+    notes : what was made of the files, in words, where that is not plain.
+    joined : whether these cells are laid over several files, or are coarser than the file's own.
+    quality_at : (easting, northing, charted depth) -> sd of depth and of place (m), where it differs from
+        place to place; else `quality` holds everywhere.
     """
 
     read_rows: Callable[[int, int], Depths]
@@ -75,6 +81,9 @@ class DepthGrid:
     datum: str = ""
     data_date: str | None = None
     zero_ratio: float = 0.0
+    notes: tuple[str, ...] = ()
+    joined: bool = False
+    quality_at: QualityAt | None = None
     _strip: Callable[[int], Depths] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
@@ -228,6 +237,20 @@ class DepthGrid:
             slope[at] = np.hypot(across / wide, down / high) * abs(self.counting.per_value_m)
         shape = np.shape(easting_m)
         return depth.reshape(shape), slope.reshape(shape)
+
+    def sd_at(
+        self, easting_m: ArrayLike, northing_m: ArrayLike, *, charted_m: ArrayLike
+    ) -> tuple[Floats, Floats]:
+        """How sure charted depths are: sd of the depth, and of its place along one axis, metres.
+
+        Parameters
+        ----------
+        easting_m, northing_m, charted_m : points and the charted depths there, arrays of one shape.
+        """
+        e, n, d = (np.asarray(v, float) for v in (easting_m, northing_m, charted_m))
+        if self.quality_at is not None:
+            return self.quality_at(e, n, d)
+        return self.quality.depth_sd_m(d), self.quality.position_sd_m(d)
 
     def slope_over(self, easting_m: ArrayLike, northing_m: ArrayLike, *, reach_m: ArrayLike) -> Floats:
         """Greatest steepness within reach: of the cell itself, and across `reach_m` to four sides.

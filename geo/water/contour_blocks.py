@@ -32,11 +32,14 @@ _TOGETHER = 1 << 15  # points
 
 
 class TooManyPoints(Exception):
-    """The output would have more points than allowed; `by_level` counts them so far."""
+    """The output would have more points than allowed.
 
-    def __init__(self, by_level: Sequence[int]) -> None:
-        self.by_level = tuple(by_level)
-        super().__init__(f"over the limit with {sum(by_level)} points")
+    `counts` holds those so far: by level, or by the band between two edges.
+    """
+
+    def __init__(self, counts: Sequence[int], *, of_bands: bool) -> None:
+        self.counts, self.of_bands = tuple(counts), of_bands
+        super().__init__(f"over the limit with {sum(counts)} points")
 
 
 @dataclass(frozen=True)
@@ -60,6 +63,7 @@ class _Found:
 
     lines: dict[int, Ragged]
     bands: dict[int, Pieces]
+    own_points: dict[int, int]  # by band: without nodes on the outline of the block
 
 
 def trace_blocks(
@@ -82,7 +86,7 @@ def trace_blocks(
     levels : values to trace, none equal to any value of the array.
     edges : increasing values to fill between, likewise.
     strip_rows, block_columns : size of a block; the result does not depend on it.
-    most_points : stop when lines (or bands) have more.
+    most_points : stop when lines, or bands without the outlines of blocks, have more.
     progress : (rows done, rows) as the work goes on.
 
     Returns
@@ -93,20 +97,21 @@ def trace_blocks(
     Raises
     ------
     TooManyPoints
-        More than `most_points` in lines, or in the outlines of bands.
+        More than `most_points` in lines, or in bands without the outlines of blocks.
     """
     lines = [_Heap(_laid_together) for _ in levels]
     bands = [_Heap(pieces_together) for _ in edges[1:]]
+    own_points = [0] * len(bands)
 
     def take(found: _Found) -> None:
         for k, part in found.lines.items():
             lines[k].add(part)
         for k, piece in found.bands.items():
             bands[k].add(piece)
-        for heaps in (lines, bands):
-            counts = [heap.points for heap in heaps]
+            own_points[k] += found.own_points.get(k, 0)
+        for counts in ([heap.points for heap in lines], own_points):
             if most_points is not None and sum(counts) > most_points:
-                raise TooManyPoints(counts)
+                raise TooManyPoints(counts, of_bands=counts is own_points)
 
     tracer = _Tracer(np.asarray(levels, float), np.asarray(edges, float))
     with ThreadPoolExecutor(_WORKERS) as pool:
@@ -208,7 +213,7 @@ class _Tracer:
         if some:
             low = np.fmin.reduce(block.values, axis=None)
         high = np.fmax.reduce(block.values, axis=None) if some else block.values.max()
-        found = _Found({}, {})
+        found = _Found({}, {}, {})
         edges = self._edges
         bands = np.flatnonzero((edges[1:] > low) & (edges[:-1] < high)) if len(edges) else np.empty(0, int)
         levels = np.flatnonzero((self._levels > low) & (self._levels < high) & self._alone)
@@ -223,12 +228,12 @@ class _Tracer:
         for k in levels.tolist():
             points, offsets = (part[0] for part in generator.lines(self._levels[k]))
             if points is not None:
-                points, _ = _canonical(points, block, self._levels[k], self._levels[k])
+                points, _, _ = _canonical(points, block, self._levels[k], self._levels[k])
                 found.lines[k] = Ragged(points, offsets.astype(np.int64))
         for k in bands.tolist():
             points, rings, polygons = (part[0] for part in generator.filled(edges[k], edges[k + 1]))
             if points is not None:
-                points, on_low = _canonical(points, block, edges[k], edges[k + 1])
+                points, on_low, found.own_points[k] = _canonical(points, block, edges[k], edges[k + 1])
                 found.bands[k] = _pieces(points, rings, polygons)
                 if k in self._level_of_edge:
                     line = _lower_edge(found.bands[k], on_low)
@@ -260,12 +265,14 @@ class _Tracer:
         )
 
 
-def _canonical(points: Floats, block: _Block, low: float, high: float) -> tuple[Floats, NDArray[np.bool_]]:
+def _canonical(
+    points: Floats, block: _Block, low: float, high: float
+) -> tuple[Floats, NDArray[np.bool_], int]:
     """Points of a block in cells of the whole array, each worked out anew from its edge's two values.
 
     Returns
     -------
-    The points, and which of them stand on the lower level.
+    The points, which of them stand on the lower level, and how many are no nodes on the block's own outline.
     """
     on_low = np.zeros(len(points), bool)
     near = np.rint(points)
@@ -286,7 +293,10 @@ def _canonical(points: Floats, block: _Block, low: float, high: float) -> tuple[
         level = np.where(lower, low, high)
         out[at, axis] = start + (block.row if axis else block.column) + (level - first) / (second - first)
         on_low[at] = lower
-    return out, on_low
+    rows, columns = block.values.shape
+    on_outline = (near == 0) | (near == (columns - 1, rows - 1))
+    own = len(points) - int(np.count_nonzero(on_outline.any(axis=1) & ~off.any(axis=1)))
+    return out, on_low, own
 
 
 def _lower_edge(pieces: Pieces, on_low: NDArray[np.bool_]) -> Ragged | None:

@@ -101,8 +101,7 @@ def contour_lake(
             progress=progress,
         )
     except TooManyPoints as error:
-        depths = list(charted_m)[order] if len(error.by_level) == len(levels) else list(edges_m)[order]
-        raise InputError(_too_many(grid, depths, error, most_vertices)) from error
+        raise InputError(_too_many(grid, charted_m, edges_m, error, most_vertices, order)) from error
     lines, bands = lines[order], bands[order]
     contours, filled = [], []
     for depth in charted_m:  # what is in cells is let go as it is projected
@@ -118,9 +117,20 @@ def contour_lake(
     return contours, filled
 
 
-def _too_many(grid: DepthGrid, depths: list[float], error: TooManyPoints, most: int) -> str:
-    worst = sorted(zip(error.by_level, depths, strict=False), reverse=True)[:3]
-    which = ", ".join(f"{depth:.2f} m ({count:,})" for count, depth in worst if count)
+def _too_many(
+    grid: DepthGrid,
+    charted_m: Sequence[float],
+    edges_m: Sequence[float],
+    error: TooManyPoints,
+    most: int,
+    order: slice,
+) -> str:
+    if error.of_bands:
+        names = [f"{shallow:.2f} to {deep:.2f} m" for shallow, deep in pairwise(edges_m)]
+    else:
+        names = [f"{depth:.2f} m" for depth in charted_m]
+    worst = sorted(zip(error.counts, names[order], strict=True), reverse=True)[:3]
+    which = ", ".join(f"{name} ({count:,})" for count, name in worst if count)
     return (
         f"{' '.join(grid.files) or 'the lake'}: contours would have over {most:,} vertices, most at charted "
         f"{which}; the raster is noisy there: ask for fewer levels, leave these out, or smooth it first"

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property
 
 import shapely
 
+from geo.errors import InputError
 from geo.water.bathymetry import DepthGrid
 from geo.water.bottom import BottomMap, TransitionLine
 from geo.water.contours import Band, Contour, contour_lake
 from geo.water.hazards import Hazard, union_of
+
+MOST_LEVELS = 1000
+_APART_M = 0.001
 
 
 @dataclass(frozen=True)
@@ -19,7 +24,6 @@ class Lake:
 
     grid: DepthGrid
     level_above_datum_m: float
-    level_known: bool
     bottom: BottomMap | None
     transitions: tuple[TransitionLine, ...]
     hazards: tuple[Hazard, ...]
@@ -42,6 +46,21 @@ class Lake:
         )
 
 
+def apart(depths_m: Iterable[float]) -> tuple[float, ...]:
+    """Depths in order, those within a millimetre of the one before left out: a file may not tell them apart.
+
+    Examples
+    --------
+    >>> apart([1.8288, 3.0, 1.8288000001])
+    (1.8288, 3.0)
+    """
+    kept: list[float] = []
+    for depth in sorted(depths_m):
+        if not kept or depth - kept[-1] > _APART_M:
+            kept.append(depth)
+    return tuple(kept)
+
+
 def contour_depths(
     asked: float | tuple[float, ...], *, depth_range_now_m: tuple[float, float]
 ) -> tuple[list[float], list[float]]:
@@ -57,6 +76,11 @@ def contour_depths(
     Levels within the range; and edges that reach from the shore (or the least depth, rounded down) to
     the greatest depth (rounded up), so that the bands hold all the water.
 
+    Raises
+    ------
+    InputError
+        More than 1,000 levels.
+
     Examples
     --------
     >>> contour_depths(5.0, depth_range_now_m=(-3.0, 12.0))
@@ -64,12 +88,19 @@ def contour_depths(
     """
     shallow, deep = max(depth_range_now_m[0], 0.0), depth_range_now_m[1]
     if isinstance(asked, tuple):
+        if len(asked) > MOST_LEVELS:
+            raise InputError(f"{len(asked):,} depths; at most {MOST_LEVELS:,}: leave some out")
         levels = [d for d in asked if depth_range_now_m[0] < d < deep]
         first, last = [0.0], [float(int(deep) + 1)]
         edges = first + [d for d in levels if d > 0] + last
         return levels, edges
     # a hair lower: cells that equal an edge count as shallower than it
     low, high = int(max(shallow - 0.001, 0.0) // asked), int(-(-deep // asked))
+    if high - low > MOST_LEVELS:
+        raise InputError(
+            f"a depth every {asked:g} m down to {deep:.0f} m makes {high - low:,} levels; "
+            f"at most {MOST_LEVELS:,}: take a larger step"
+        )
     high += high * asked <= deep
     edges = [k * asked for k in range(low, high + 1)]
     return [d for d in edges if depth_range_now_m[0] < d < deep], edges

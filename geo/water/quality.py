@@ -41,7 +41,8 @@ ONE_SIDED_95 = 1.645
 class DepthQuality:
     """How sure the charted depths are, and where they stand.
 
-    `name` is a zone of confidence, an S-44 order or "stated sd"; `known` is False where nobody says.
+    `name` is a zone of confidence, an S-44 order, "stated sd" or "of the file" (cell by cell);
+    `known` is False where nobody says.
     """
 
     name: str
@@ -73,6 +74,8 @@ class DepthQuality:
 
     def words(self) -> str:
         """The quality as people read it."""
+        if self.name == "of the file":
+            return "from the file, cell by cell"
         if self.stated_sd_m is not None:
             return f"stated, sd {self.stated_sd_m:.2f} m"
         if not self.known:
@@ -104,31 +107,30 @@ class ErrorBudget:
     """Every error of a clearance, built once per plan and used by clearance, risk and line choice.
 
     All are standard deviations. Level, lure and heave are common along a troll line; half of the variance
-    of the bathymetry is (assumed).
+    of the bathymetry is (assumed). How sure depths and their places are comes from `DepthGrid.sd_at`.
     """
 
-    quality: DepthQuality
     level_sd_m: float = 0.05
     boat_position_sd_m: float = 3.0
     heave_sd_m: float = 0.05
     correlation_m: float = 100.0
 
-    def position_sd_m(self, depth_m: ArrayLike) -> Floats:
+    def place_sd_m(self, chart_position_sd_m: ArrayLike) -> Floats:
         """Where the lure is against the chart, along one axis: the chart's and the boat's together."""
-        return np.hypot(self.quality.position_sd_m(depth_m), self.boat_position_sd_m)
+        return np.hypot(chart_position_sd_m, self.boat_position_sd_m)
 
     def clearance_sd_m(
-        self, charted_depth_m: ArrayLike, *, slope_ratio: ArrayLike, lure_sd_m: float
+        self, depth_sd_m: ArrayLike, *, place_sd_m: ArrayLike, slope_ratio: ArrayLike, lure_sd_m: float
     ) -> Floats:
         """Standard deviation of bottom depth minus running depth, independent errors added in squares.
 
         Parameters
         ----------
-        charted_depth_m : charted depth at the lure, any shape.
+        depth_sd_m : sd of the charted depth at the lure, any shape.
+        place_sd_m : sd of the lure's place against the chart, along one axis (`place_sd_m`), same shape.
         slope_ratio : steepness of the bottom there (rise over run), same shape.
         lure_sd_m : sd of the running depth.
         """
-        vertical = self.quality.depth_sd_m(charted_depth_m)
-        moved = np.asarray(slope_ratio, float) * self.position_sd_m(charted_depth_m)
+        moved = np.asarray(slope_ratio, float) * np.asarray(place_sd_m, float)
         fixed = math.fsum((self.level_sd_m**2, lure_sd_m**2, self.heave_sd_m**2))
-        return np.sqrt(vertical**2 + moved**2 + fixed)
+        return np.asarray(np.sqrt(np.asarray(depth_sd_m, float) ** 2 + moved**2 + fixed))

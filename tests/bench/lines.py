@@ -14,6 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from geo.plan_file import read_plan_file
+from geo.plan_levels import levels_of
 from geo.plan_lines import LinePlanner
 from geo.plan_spread import set_spread
 from geo.plan_water import open_lake
@@ -28,7 +29,7 @@ def main() -> None:
     for name in sys.argv[1:]:
         loaded = read_plan_file(Path(name))
         lake, _ = open_lake(loaded)
-        planner = LinePlanner(loaded, lake)
+        planner = LinePlanner(loaded, lake, levels_of(loaded)[0])
         print(loaded.tables.plan.name)
         print("  target, period: lines, kept of raw km, on target, deg/km, worst R/R, CPU s")
         for target in loaded.tables.targets:

@@ -91,13 +91,17 @@ def test_level_shifts_the_depths(cli, raster, tmp_path):
     [
         ([*DEPTH], 2, "--levels"),
         ([*DEPTH, "--levels", "5 m", "--every", "5 m"], 2, "either"),
-        (["--levels", "5 m"], 2, "--vertical"),
+        (["--levels", "5 m"], 1, "does not say which way it counts"),
         ([*DEPTH, "--levels", "5"], 1, "has no unit"),
         ([*DEPTH, "--levels", "-5 m"], 1, "expected depths"),
         ([*DEPTH, "--every", "0 m"], 1, "out of range"),
         ([*DEPTH, "--levels", "5000 m"], 1, "has none of these depths"),
         ([*DEPTH, "--levels", "5 m", "--datum", "3 m"], 1, "--vertical elevation only"),
         ([*DEPTH, "--levels", "5 m", "--band", "2"], 1, "band 2 does not exist"),
+        ([*DEPTH, "--levels", "5 m", "--band", "soundings"], 1, "has no band 'soundings'"),
+        ([*DEPTH, "--levels", "5 m", "--band", "0"], 2, "count from 1"),
+        ([*DEPTH, "--levels", "5 m", "--unit", "cubits"], 1, "--unit"),
+        ([*DEPTH, "--every", "1 cm"], 1, "take a larger step"),
     ],
 )
 def test_doubtful_calls_are_refused_and_write_nothing(cli, raster, tmp_path, options, code, says):
@@ -202,6 +206,7 @@ def test_json_holds_these_keys_and_metres(cli, raster, tmp_path):
         "depth_contours",
         "depth_bands",
         "files",
+        "notes",
     }
     assert (told["crs"], told["cell_m"], told["level_above_datum_m"]) == ("EPSG:32605", 10.0, 0.0)
     assert [set(c) for c in told["depth_contours"]] == [{"depth_m", "length_m"}]

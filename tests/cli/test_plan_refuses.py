@@ -98,13 +98,20 @@ def test_raster_without_a_coordinate_system_is_planned_once_it_is_named(cli, pla
     assert cli("plan", plan, "--out", tmp_path / "out").code == 0
 
 
+def test_raster_that_does_not_say_which_way_it_counts_is_asked_about_with_the_plans_line(refused, plan):
+    plan.write_text(edited(('vertical = "elevation"\n', "")), "utf-8")
+    said = refused().err
+    assert "[water] vertical: lake.tif: does not say which way it counts" in said
+    assert said.startswith("plan.toml:")
+
+
 @pytest.mark.parametrize(
     ("content", "words"),
     [
-        (b"", "cannot be read as GeoTIFF"),
-        (b"no raster at all", "cannot be read as GeoTIFF"),
+        (b"", "is no bathymetry raster"),
+        (b"no raster at all", "is no bathymetry raster"),
         (b"II*\0" + b"\xff" * 60, "lake.tif: "),
-        (b'<VRTDataset rasterXSize="2" rasterYSize="2"></VRTDataset>', "cannot be read as GeoTIFF"),
+        (b'<VRTDataset rasterXSize="2" rasterYSize="2"></VRTDataset>', "is no bathymetry raster"),
     ],
     ids=["empty", "text", "damaged", "virtual"],
 )

@@ -16,9 +16,8 @@ from tests.analytic_lakes import MIDDLE_M, lake_of, plane, with_hole
 E, N = MIDDLE_M
 NORTH = np.array([[E, N - 400.0], [E, N + 400.0]])
 FLAT = np.full((101, 61), 10.0)
-BUDGET = ErrorBudget(
-    DepthQuality("stated sd", known=True, stated_sd_m=0.3), level_sd_m=0, boat_position_sd_m=0, heave_sd_m=0
-)
+STATED = DepthQuality("stated sd", known=True, stated_sd_m=0.3)
+BUDGET = ErrorBudget(level_sd_m=0, boat_position_sd_m=0, heave_sd_m=0)
 LEADS = np.array([5.0, 10, 20, 30, 40, 60])
 
 
@@ -39,7 +38,12 @@ def checked(*rods, depth_m=FLAT, above_m=(0.5, 3.5), on_target=None, unsure=(), 
         rods=rods or (rod(),),
         wanted=Wanted("ridge", "RDG", "May", 60.0, above_m, on_target or (lambda p, d: np.isfinite(d))),
         around=Surroundings(
-            lake_of(depth_m), build_bottom_map([(box, bottom)]), shapely.Polygon(), 0.0, BUDGET, ("rock",)
+            lake_of(depth_m, quality=STATED),
+            build_bottom_map([(box, bottom)]),
+            shapely.Polygon(),
+            0.0,
+            BUDGET,
+            ("rock",),
         ),
         unsure=unsure,
     )

@@ -25,18 +25,15 @@ NORTH = np.array([[E, N - 400.0], [E, N + 400.0]])  # the boat runs 800 m due no
 FLAT = np.full(SHAPE, 10.0)
 NONE = shapely.Polygon()
 # sd of a clearance on the flat: sqrt(0.3^2 + 0.4^2 + 0 + lure 1.2^2) = 1.3
-BUDGET = ErrorBudget(
-    DepthQuality("stated sd", known=True, stated_sd_m=0.3, stated_position_sd_m=4.0),
-    level_sd_m=0.4,
-    boat_position_sd_m=3.0,
-    heave_sd_m=0.0,
-)
+STATED = DepthQuality("stated sd", known=True, stated_sd_m=0.3, stated_position_sd_m=4.0)
+BUDGET = ErrorBudget(level_sd_m=0.4, boat_position_sd_m=3.0, heave_sd_m=0.0)
 EVERYWHERE = shapely.box(E - 1000, N - 1000, E + 1000, N + 1000)
 
 
 def around(depth_m=FLAT, *, bottom="rock", keep_out=NONE, level_m=0.0, budget=BUDGET):
     made = build_bottom_map([(EVERYWHERE, bottom)]) if isinstance(bottom, str) else bottom
-    return Surroundings(lake_of(depth_m), made, keep_out, level_m, budget, ("rock", "unknown", "weed"))
+    lake = lake_of(depth_m, quality=STATED)
+    return Surroundings(lake, made, keep_out, level_m, budget, ("rock", "unknown", "weed"))
 
 
 def found(lake=None, *, offset_m=0.0, behind_m=40.0, running_m=5.0, sd_m=1.2):

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 import shapely
 
-from geo.water.contour_blocks import trace_blocks
+from geo.water.contour_blocks import TooManyPoints, trace_blocks
 from geo.water.levels import Counting
 
 threshold_from_level = Counting().threshold
@@ -174,3 +174,19 @@ def test_smooth_and_noisy_pieces_meet_where_whole_blocks_are_one_band():
     z[13:17, 13:30] = np.random.default_rng(9).normal(2.5, 1, (4, 17))
     z[30, 8] = np.nan
     assert_same(traced(z, **ONE_BLOCK), traced(z, strip_rows=8, block_columns=8))
+
+
+def test_cap_counts_lines_and_bands_but_not_the_outlines_of_blocks():
+    def trace(z, *, most_points, **asked):
+        trace_blocks(lambda a, b: z[a:b].copy(), z.shape, most_points=most_points, **asked)
+
+    flat = np.full((400, 300), 7.0, np.float32)  # one band over everything: not one point of a level
+    trace(flat, edges=[0.0, 10.0], strip_rows=16, block_columns=16, most_points=4)
+    steep = np.tile(np.arange(300, dtype=np.float32) + 0.5, (400, 1))
+    for asked in ({"levels": [100.0, 200.0]}, {"edges": [100.0, 200.0]}):
+        # each of 400 rows is crossed at two levels; a ring repeats its first point
+        trace(steep, **asked, strip_rows=500, most_points=802)
+        with pytest.raises(TooManyPoints) as refused:
+            trace(steep, **asked, strip_rows=500, most_points=799)
+        assert 800 <= sum(refused.value.counts) <= 802
+        assert refused.value.of_bands == ("edges" in asked)

@@ -225,7 +225,7 @@ def test_two_rows_or_columns_are_enough(shape):
 
 def test_higher_water_is_the_same_as_shallower_levels():
     depth = np.round(rough((60, 80), seed=4) * 16) / 16  # sixteenths: exact in float32, with and without 1 m
-    today = Lake(lake_of(depth), 1.0, True, None, (), ())
+    today = Lake(lake_of(depth), 1.0, None, (), ())
     deeper = lake_of(depth + 1.0)
     levels = [8.0, 10.0, 12.0]
     lines, bands = today.contoured_now(levels, levels)

@@ -86,37 +86,38 @@ def test_unknown_name_is_refused_with_the_known_ones():
 
 
 def test_budget_adds_in_squares():
-    # stated sd 0.3; slope 0.1 x hypot(4, 3) = 0.5; level 0.4, lure 1.2, heave 0:
+    # depth 0.3; slope 0.1 x hypot(4, 3) = 0.5; level 0.4, lure 1.2, heave 0:
     # 0.09 + 0.25 + 0.16 + 1.44 = 1.94
-    budget = ErrorBudget(
-        DepthQuality("stated sd", known=True, stated_sd_m=0.3, stated_position_sd_m=4.0),
-        level_sd_m=0.4,
-        boat_position_sd_m=3.0,
-        heave_sd_m=0.0,
-    )
-    assert budget.position_sd_m(7) == pytest.approx(5)
-    sd = budget.clearance_sd_m([7.0, 7.0], slope_ratio=[0.1, 0.0], lure_sd_m=1.2)
+    budget = ErrorBudget(level_sd_m=0.4, boat_position_sd_m=3.0, heave_sd_m=0.0)
+    place = budget.place_sd_m(4.0)
+    assert place == pytest.approx(5)
+    sd = budget.clearance_sd_m([0.3, 0.3], place_sd_m=place, slope_ratio=[0.1, 0.0], lure_sd_m=1.2)
     assert sd == pytest.approx([np.sqrt(1.94), 1.3])  # on the flat 0.09 + 0.16 + 1.44 = 1.69
 
 
 def test_budget_with_its_defaults_by_hand():
     # A1 at 10 m: 0.6 / 1.96 = 0.306122; level and heave 0.05 each, lure 0.2: 0.0937109 + 0.005 + 0.04
-    budget = ErrorBudget(quality_from_name("A1"))
-    assert budget.clearance_sd_m(10, slope_ratio=0, lure_sd_m=0.2) == pytest.approx(
-        np.sqrt(0.1387109), rel=1e-6
-    )
+    budget, a1 = ErrorBudget(), quality_from_name("A1")
+    sd = budget.clearance_sd_m(a1.depth_sd_m(10), place_sd_m=9.0, slope_ratio=0, lure_sd_m=0.2)
+    assert sd == pytest.approx(np.sqrt(0.1387109), rel=1e-6)
     # place: hypot(5.5 / 2.45, 3) = sqrt(5.039567 + 9) = 3.746941
-    assert budget.position_sd_m(10) == pytest.approx(3.746941, rel=1e-6)
+    assert budget.place_sd_m(a1.position_sd_m(10)) == pytest.approx(3.746941, rel=1e-6)
 
 
-@pytest.mark.parametrize("name", NAMES)
-def test_every_error_makes_the_budget_larger(name):
-    least = ErrorBudget(quality_from_name(name), level_sd_m=0, boat_position_sd_m=0, heave_sd_m=0)
-    base = least.clearance_sd_m(8, slope_ratio=0.0, lure_sd_m=0.0)
-    for more in (
-        ErrorBudget(least.quality, level_sd_m=0.1, boat_position_sd_m=0, heave_sd_m=0),
-        ErrorBudget(least.quality, level_sd_m=0, boat_position_sd_m=0, heave_sd_m=0.1),
-    ):
-        assert more.clearance_sd_m(8, slope_ratio=0.0, lure_sd_m=0.0) > base
-    assert least.clearance_sd_m(8, slope_ratio=0.1, lure_sd_m=0.0) > base
-    assert least.clearance_sd_m(8, slope_ratio=0.0, lure_sd_m=0.1) > base
+def test_every_error_makes_the_budget_larger():
+    least = ErrorBudget(level_sd_m=0, boat_position_sd_m=0, heave_sd_m=0)
+
+    def sd(budget=least, depth_sd_m=0.5, place_sd_m=2.0, slope_ratio=0.1, lure_sd_m=0.0):
+        return budget.clearance_sd_m(
+            depth_sd_m, place_sd_m=place_sd_m, slope_ratio=slope_ratio, lure_sd_m=lure_sd_m
+        )
+
+    larger = (
+        sd(ErrorBudget(level_sd_m=0.1, boat_position_sd_m=0, heave_sd_m=0)),
+        sd(ErrorBudget(level_sd_m=0, boat_position_sd_m=0, heave_sd_m=0.1)),
+        sd(depth_sd_m=0.6),
+        sd(place_sd_m=2.1),
+        sd(slope_ratio=0.2),
+        sd(lure_sd_m=0.1),
+    )
+    assert min(larger) > sd()

@@ -1,0 +1,87 @@
+"""The formats that are let in, told by their first bytes, and the door of each."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from geo.errors import InputError, InputFileMissing
+from geo.water.gdal_rasters import open_gdal
+from geo.water.raster_source import RasterSource, one_line
+
+# first bytes of a file -> GDAL's drivers that may open it; a .tif can be a virtual file that reads another
+_HDF5 = b"\x89HDF\r\n\x1a\n"
+_STARTS = (
+    (b"II*\0", "GTiff"),
+    (b"MM\0*", "GTiff"),
+    (b"II+\0", "GTiff"),
+    (b"MM\0+", "GTiff"),
+    (b"CDF", "netCDF"),
+)
+
+
+def open_source(
+    path: Path, *, band: int | str | None = None, missing: float | None = None, crs: str | None = None
+) -> RasterSource:
+    """Open a raster of any format that is let in.
+
+    Parameters
+    ----------
+    path : GeoTIFF, netCDF, BAG, S-102 or Esri ASCII grid.
+    band : number (from 1) or name of the band; None takes the only one, or the one whose name says depth.
+    missing : a value that means "no data", if the file does not say so itself.
+    crs : its coordinate system, if the file names none.
+
+    Raises
+    ------
+    InputFileMissing, InputError
+        No file, a format that is not let in, a header that cannot be true, no such band, no georeference.
+    """
+    driver = _format_of(path)
+    if driver == "netCDF":
+        from geo.water.netcdf import open_netcdf
+
+        return open_netcdf(path, band=band, missing=missing, crs=crs)
+    return open_gdal(path, driver=driver, band=band, missing=missing, crs=crs)
+
+
+def _format_of(path: Path) -> str:
+    """GDAL's driver by the first bytes; the name of a file proves nothing."""
+    if re.match(r"[a-zA-Z][a-zA-Z0-9+.-]+:/|/vsi", str(path)):
+        raise InputError(f"{path}: is an address; only files on this machine are read: download it first")
+    if not path.exists():
+        raise InputFileMissing(f"{path}: no such file; check the name and the folder it is looked for in")
+    if not path.is_file():
+        raise InputError(f"{path}: is a folder; expected a raster file")
+    try:
+        with path.open("rb") as file:
+            start = file.read(512)
+    except OSError as error:
+        raise InputError(f"{path.name}: cannot be read ({error.strerror}); check its permissions") from error
+    for magic, driver in _STARTS:
+        if start.startswith(magic):
+            return driver
+    if start.startswith(_HDF5):
+        return _hdf5_format(path)
+    if re.match(rb"\s*(ncols|nrows|xll|yll|cellsize|dx|dy|nodata_value)\b", start, re.IGNORECASE):
+        return "AAIGrid"
+    raise InputError(
+        f"{path.name}: is no bathymetry raster that is read here (GeoTIFF, netCDF, BAG, S-102, Esri ASCII "
+        "grid); convert it to GeoTIFF, or download it again if it is damaged"
+    )
+
+
+def _hdf5_format(path: Path) -> str:
+    """BAG, S-102 and netCDF-4 share one container; the groups inside tell which it is."""
+    import netCDF4
+
+    try:
+        with netCDF4.Dataset(path, "r") as inside:
+            groups = set(inside.groups)
+    except (OSError, RuntimeError, ValueError, UnicodeDecodeError) as error:
+        raise InputError(
+            f"{path.name}: cannot be read ({one_line(error)}); download it again if it is damaged"
+        ) from error
+    if "BAG_root" in groups:
+        return "BAG"
+    return "S102" if "BathymetryCoverage" in groups else "netCDF"
