@@ -92,8 +92,8 @@ def _contour(raster: Path, out: Path, *, overwrite: bool, show: Any, **given: An
     import shapely
 
     from geo.errors import InputError
+    from geo.files.dates import time_of_writing
     from geo.output.geopackage import contour_layers
-    from geo.output.plan_folder import time_of_writing
     from geo.water.contours import contour_lake
     from geo.water.lake import contour_depths
     from geo.water.shoal_safe import shoal_safe_contours

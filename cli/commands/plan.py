@@ -28,9 +28,10 @@ def command(
     """
     from cli.main import EXIT_NOT_FREE
     from cli.report import plan_report, print_json, progress
+    from geo.files.dates import time_of_writing
     from geo.files.whole_files import require_place
     from geo.output.display import Display
-    from geo.output.plan_folder import FILES, time_of_writing, write_plan
+    from geo.output.plan_folder import FILES, write_plan
     from geo.output.plotter import PlotterLimits
     from geo.output.words import COMES_FIRST, NOT_FOR_NAVIGATION
     from geo.plan_file import read_plan_file

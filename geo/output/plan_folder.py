@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import json
-import os
 import time
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import UTC, datetime
 from pathlib import Path
 
-from geo.errors import InputError
+from geo.files.dates import time_of_writing
 from geo.files.whole_files import whole_folder
 from geo.output.deck_sheet import deck_sheet_html
 from geo.output.display import Display
@@ -31,23 +29,6 @@ FILES = {
 WATER = "water.tif"  # only where the water did not come as one raster
 _PICTURE_CELLS = 4096
 Progress = Callable[[str, int, int], None]
-
-
-def time_of_writing() -> datetime:
-    """Now, or what SOURCE_DATE_EPOCH says, UTC to the second.
-
-    Raises
-    ------
-    InputError
-        SOURCE_DATE_EPOCH is no time.
-    """
-    epoch = os.environ.get("SOURCE_DATE_EPOCH") or int(time.time())
-    try:
-        return datetime.fromtimestamp(int(epoch), UTC)
-    except (ValueError, OverflowError, OSError) as error:
-        raise InputError(
-            f"SOURCE_DATE_EPOCH is {epoch!r}; expected whole seconds since 1970, or leave it unset"
-        ) from error
 
 
 def write_plan(

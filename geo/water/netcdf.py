@@ -44,6 +44,7 @@ _LIBRARY_ERRORS = (OSError, RuntimeError, ValueError, LookupError, AttributeErro
 _LARGEST_CHUNK_BYTES = 1 << 30
 _CACHE_BYTES = 128 << 20
 _MOST_BLOWN_UP = 5_000  # declared bytes to bytes in the file; deflate reaches 1,000
+_FARTHEST = 1e12  # no coordinate has such a number, in whatever unit
 _EVEN_RATIO = 0.02  # of a cell: what a coordinate may stand off an even grid (assumed)
 _WGS_84 = pyproj.CRS.from_epsg(4326)
 _MERCATOR_EPSG = {"spherical": 3857, "ellipsoidal": 3395}
@@ -90,8 +91,8 @@ def open_netcdf(
             raise InputError(
                 f"{name}: {grid.name} has more than two dimensions ({sizes}); cut one layer out of it first"
             )
-        sizes_of_plane = [grid.shape[i] for i in grid.wide] + [1, 1]
-        require_shape(sizes_of_plane[0], sizes_of_plane[1], name=name)
+        plane = grid.wide if len(grid.wide) == 2 else (-2, -1)
+        require_shape(*(grid.shape[i] for i in plane), name=name)
         _check_size(grid, path)
         frame = _frame(file, head, grid, crs)
     vertical, vertical_notes = _vertical(grid, frame.crs_counts, name)
@@ -477,8 +478,7 @@ def _sd_rows(
     scale, offset = _scaling(sd, path.name)
     own_m, values_m = unit_from_words(sd.text("units")), unit_from_words(grid.text("units"))
     ratio = own_m / values_m if own_m and values_m else 1.0
-    rows = _Rows(path, sd, frame, packing=(scale, offset), true_ratio=ratio)
-    return rows, (f"{path.name}: {sd.name} is taken as the standard deviation of {grid.name}.",)
+    return _Rows(path, sd, frame, packing=(scale, offset), true_ratio=ratio), ()
 
 
 class _Missing:
@@ -514,8 +514,7 @@ class _Missing:
             elif math.isfinite(fill) and fill == int(fill):
                 gone |= raw == self._stored(int(fill))
         if self._dtype.kind == "f":
-            with np.errstate(over="ignore"):
-                low, high = self._dtype.type(self._low), self._dtype.type(self._high)
+            low, high = self._dtype.type(self._low), self._dtype.type(self._high)
         else:
             low, high = self._low, self._high
         gone |= (raw < low) | (raw > high)
@@ -563,10 +562,11 @@ class _Rows:
                 f"{self._file.path.name}: {what} are not there; the file has changed: start again"
             )
         raw = raw[:, ::-1] if frame.flip else raw
-        values = as_values(np.ma.array(raw, mask=self._gone.where(raw)), missing=self._missing)
-        if self._true_ratio is not None:
-            scale, offset = self._packing
-            values = ((values * scale + offset) * self._true_ratio).astype(np.float32)
+        with np.errstate(over="ignore", invalid="ignore"):  # of what stands for no value
+            values = as_values(np.ma.array(raw, mask=self._gone.where(raw)), missing=self._missing)
+            if self._true_ratio is not None:
+                scale, offset = self._packing
+                values = ((values * scale + offset) * self._true_ratio).astype(np.float32)
         return np.ascontiguousarray(values)
 
     def _bytes_across(self) -> int:
@@ -624,7 +624,7 @@ def _frame(file: _File, head: _Header, grid: _Variable, named: str | None) -> _F
     corners = affine.Affine.from_gdal(*six) if len(six) == 6 and all(map(math.isfinite, six)) else None
     axes = _axes_by_ranges(file, head, grid) if grid.by_ranges else _axes(file, head, grid)
     if axes is None:
-        if corners is None or corners.determinant == 0:
+        if corners is None or not 0 < abs(corners.determinant) < math.inf:
             raise _unplaced(head, grid, name)
         down, across = grid.wide
         crs = named_crs(named) if named is not None else stated
@@ -650,7 +650,7 @@ def _stated_crs(
     wkt = grid.text("esri_pe_string") or str(attrs.get("esri_pe_string", ""))
     try:
         if attrs.keys() & {"grid_mapping_name", "crs_wkt", "spatial_ref"}:
-            own = pyproj.CRS.from_cf(attrs)
+            own = pyproj.CRS.from_json(pyproj.CRS.from_cf(attrs).to_json())  # its own kinds lack to_2d
         elif wkt:
             own = pyproj.CRS.from_wkt(wkt)
         else:
@@ -701,8 +701,9 @@ def _axis(file: _File, variable: _Variable, place: int) -> _Axis:
     name = file.path.name
     raw = file.values(variable, (slice(None),), what=variable.name)
     packing = _scaling(variable, name)
-    values = raw.astype(float) * packing[0] + packing[1]
-    bad = ~np.isfinite(values) | _Missing(variable, packing=packing).where(raw)
+    with np.errstate(over="ignore", invalid="ignore"):
+        values = raw.astype(float) * packing[0] + packing[1]
+        bad = ~(np.abs(values) < _FARTHEST) | _Missing(variable, packing=packing).where(raw)
     if bad.any():
         raise InputError(
             f"{name}: the coordinate {variable.name} has {int(bad.sum())} of {len(bad)} values missing; "
@@ -738,7 +739,7 @@ def _axes_by_ranges(file: _File, head: _Header, grid: _Variable) -> tuple[_Axis,
     axes = []
     for key, place, count in (("x_range", 1, columns), ("y_range", 0, rows)):
         ends = _few(file, head, key)
-        if len(ends) != 2 or not ends[0] < ends[1] or not math.isfinite(ends[1] - ends[0]):
+        if len(ends) != 2 or not -_FARTHEST < ends[0] < ends[1] < _FARTHEST:
             raise InputError(
                 f"{file.path.name}: {key} = {ends}; expected two rising numbers; download it again"
             )
