@@ -10,6 +10,7 @@ import numpy as np
 import pyproj
 
 from geo.plan_file import LoadedPlan
+from geo.plan_grounds import DEFAULT_ABOVE_BOTTOM_M, Grounds
 from geo.plan_levels import Level
 from geo.plan_result import Reason, TrollLine
 from geo.plan_spread import SpreadSetting
@@ -18,14 +19,10 @@ from geo.plan_water import display_of, error_budget
 from geo.troll_lines.checked_line import Wanted, check_line
 from geo.troll_lines.clearance import Surroundings
 from geo.troll_lines.splitting import split_long, start_near
-from geo.troll_lines.targets import Ground, depth_ground, transition_ground
-from geo.troll_lines.trace import LegalWater, ground_around, legal_water, trace_lines
+from geo.troll_lines.targets import Ground
+from geo.troll_lines.trace import LegalWater, legal_water, trace_lines
 from geo.troll_lines.turning import Floats
-from geo.water.bathymetry import DepthGrid
 from geo.water.lake import Lake
-
-DEFAULT_ABOVE_BOTTOM_M = (0.3, 1.5)  # assumed
-NOT_PLANNED = ("fit", "lure_depth")
 
 
 class LinePlanner:
@@ -33,7 +30,7 @@ class LinePlanner:
 
     def __init__(self, loaded: LoadedPlan, lake: Lake, levels: Mapping[str, Level]) -> None:
         self._loaded, self._lake, self._levels = loaded, lake, levels
-        self._around: dict[float, DepthGrid] = {}
+        self.grounds = Grounds(loaded, lake)
 
     @cached_property
     def _legal(self) -> LegalWater:
@@ -61,9 +58,10 @@ class LinePlanner:
         """Water level above datum in a period."""
         return self._levels[period.name].above_datum_m
 
-    def traced(self, target: TargetTable, period: PeriodTable, *, turn_radius_m: float) -> TracedTarget | str:
+    def traced(self, target: TargetTable, period: PeriodTable, setting: SpreadSetting) -> TracedTarget | str:
         """Trace a target's lines, or say why there is none."""
-        ground = self._ground(target, self.level_m(period), turn_radius_m)
+        turn_radius_m = setting.turn_radius_m
+        ground = self.grounds.of(target, level_m=self.level_m(period), setting=setting)
         if isinstance(ground, str):
             return f"Target {target.name!r} in {period.name}: no line, {ground}."
         lines = trace_lines(
@@ -104,6 +102,7 @@ class LinePlanner:
             turn_radius_m=setting.turn_radius_m,
             above_bottom_m=target.above_bottom_m or DEFAULT_ABOVE_BOTTOM_M,
             is_on_target=traced.ground.is_on_target,
+            lure_depth_m=target.lure_depth_m,
         )
         around = Surroundings(
             lake.grid,
@@ -128,31 +127,6 @@ class LinePlanner:
             pieces = split_long(points, longest_m=target.max_length_m, rather_at_m=fails)
             done.extend(check(piece) for piece in pieces)
         return done
-
-    def _ground(self, target: TargetTable, level_m: float, turn_radius_m: float) -> Ground | str:
-        if target.transition is None or target.side is None:
-            if turn_radius_m not in self._around:
-                self._around[turn_radius_m] = ground_around(self._lake.grid, turn_radius_m=turn_radius_m)
-            return depth_ground(
-                self._around[turn_radius_m],
-                depth_m=target.depth_m or (0.0, np.inf),
-                level_above_datum_m=level_m,
-                keep_out=self._lake.keep_out,
-                turn_radius_m=turn_radius_m,
-            )
-        if self._lake.bottom is None:
-            return "the plan has no bottom map ([water] bottom)"
-        ground = transition_ground(
-            self._lake.bottom,
-            transitions=self._lake.transitions,
-            between=target.transition,
-            side=target.side,
-            distance_off_m=target.distance_off_m,
-            depth_m=target.depth_m,
-            turn_radius_m=turn_radius_m,
-        )
-        a, b = target.transition
-        return ground or f"{a} and {b} do not meet in the bottom map"
 
     def _unsure(self, period: PeriodTable) -> tuple[Reason, ...]:
         reasons = []

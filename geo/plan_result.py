@@ -117,7 +117,7 @@ class Target:
 
     name: str
     code: str
-    kind: Literal["depth", "transition", "fit", "lure_depth"]
+    kind: Literal["depth", "transition", "break", "fit", "lure_depth"]
     periods: tuple[str, ...]
     depth_m: tuple[float, float] | None = None
     above_bottom_m: tuple[float, float] | None = None

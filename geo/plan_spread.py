@@ -62,8 +62,8 @@ def longest_lead_m(table: RigTable, given_m: float | None) -> float:
     return max(LONGEST_LEAD_M, leader + core, 1.2 * (given_m or 0.0))
 
 
-def set_spread(loaded: LoadedPlan, period: PeriodTable) -> SpreadSetting:
-    """Set the spread of a period.
+def set_spread(loaded: LoadedPlan, period: PeriodTable, *, name: str | None = None) -> SpreadSetting:
+    """Set the spread of a period, or another one (`name`) at the period's speed.
 
     Raises
     ------
@@ -71,7 +71,7 @@ def set_spread(loaded: LoadedPlan, period: PeriodTable) -> SpreadSetting:
         Rods whose rigs cannot run as they are set, all at once, with their place in the plan file.
     """
     tables = loaded.tables
-    number = next(i for i, s in enumerate(tables.spreads) if s.name == period.spread)
+    number = next(i for i, s in enumerate(tables.spreads) if s.name == (name or period.spread))
     spread = tables.spreads[number].spread()
     rigs = {r.name: r for r in tables.rigs}
     boat = tables.boat

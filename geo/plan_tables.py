@@ -232,14 +232,21 @@ class TargetTable(_Table):
     distance_off_m: LengthM = Field(0.0, alias="distance_off")
     fit: str | None = None
     lure_depth_m: LengthM | None = Field(None, alias="lure_depth")
+    on_break: bool = Field(default=False, alias="break")
+    heading_deg: Annotated[float, Field(ge=0, le=360)] | None = Field(None, alias="heading", strict=False)
+    sweep: bool = False
     above_bottom_m: DepthsM | None = Field(None, alias="above_bottom")
     min_length_m: Annotated[float, quantity("length", least=10)] = Field(500.0, alias="min_length")
     max_length_m: Annotated[float, quantity("length", least=100)] = Field(5000.0, alias="max_length")
+    join_within_m: LengthM | None = Field(None, alias="join_within")
+    most_lines: int = Field(20, ge=1, le=1000)
     periods: tuple[str, ...] | None = Field(None, strict=False, min_length=1)
 
     @property
-    def kind(self) -> Literal["depth", "transition", "fit", "lure_depth"]:
-        """Which of the four kinds of target this is."""
+    def kind(self) -> Literal["depth", "transition", "break", "fit", "lure_depth"]:
+        """Which of the five kinds of target this is."""
+        if self.on_break:
+            return "break"
         if self.transition is not None:
             return "transition"
         if self.fit is not None:
@@ -249,10 +256,14 @@ class TargetTable(_Table):
     @model_validator(mode="after")
     def _possible(self) -> TargetTable:
         kinds = [k for k in ("transition", "fit", "lure_depth_m") if getattr(self, k) is not None]
-        if len(kinds) > 1:
-            raise InputError("has more than one of transition, fit and lure_depth; make two targets of it")
+        if len(kinds) + self.on_break > 1:
+            raise InputError(
+                "has more than one of transition, break, fit and lure_depth; make two targets of it"
+            )
         if not kinds and self.depth_m is None:
             raise InputError("follows nothing: give depth, transition, fit or lure_depth")
+        if (self.heading_deg is not None or self.sweep) and self.lure_depth_m is None:
+            raise InputError("heading and sweep go with lure_depth only: passes over open water")
         if self.lure_depth_m is not None and self.above_bottom_m is not None:
             raise InputError("lure_depth and above_bottom contradict each other; keep one")
         if self.max_length_m < self.min_length_m:

@@ -10,14 +10,16 @@ from dataclasses import replace
 from geo.errors import Fault, InputFaults
 from geo.plan_file import LoadedPlan
 from geo.plan_levels import levels_of
-from geo.plan_lines import NOT_PLANNED, LinePlanner
+from geo.plan_lines import LinePlanner
 from geo.plan_result import Period, PlanResult, Target, TrollLine
 from geo.plan_spread import SpreadSetting, set_spread
-from geo.plan_tables import PeriodTable
+from geo.plan_tables import PeriodTable, TargetTable
 from geo.plan_water import DrawnWater, assumptions, display_of, draw_water, open_lake
 from geo.water.lake import Lake
 
 Progress = Callable[[str, int, int], None]
+_NOT_TOLD = {"periods", "fit", "min_length_m", "max_length_m", "on_break", "heading_deg", "sweep"}
+_NOT_TOLD |= {"join_within_m", "most_lines"}
 _BEST_FIRST = {"free": 0, "doubtful": 1, "snags": 2}
 
 
@@ -90,36 +92,34 @@ def _all_lines(
     loaded: LoadedPlan, lines: LinePlanner, cautions: list[str], clock: _Clock, progress: Progress
 ) -> list[TrollLine]:
     """Lines of every target in every of its periods, named best first; what gave none is a caution."""
-    todo = [(t, p) for t in loaded.tables.targets for p in lines.periods_of(t) if t.kind not in NOT_PLANNED]
+    todo = [(t, p) for t in loaded.tables.targets for p in lines.periods_of(t)]
     done: dict[str, list[TrollLine]] = {t.name: [] for t in loaded.tables.targets}
     with clock.timed("spread"):
-        settings = _settings(loaded, [p for _, p in todo])
+        settings = _settings(loaded, todo)
     cautions.extend(c for s in settings.values() for c in s.cautions)
     for k, (target, period) in enumerate(todo):
         progress(f"lines of {target.name}, {period.name}", k, len(todo))
-        setting = settings[period.name]
+        setting = settings[period.name, target.fit or period.spread]
         with clock.timed("lines"):
-            traced = lines.traced(target, period, turn_radius_m=setting.turn_radius_m)
+            traced = lines.traced(target, period, setting)
         if isinstance(traced, str):
             cautions.append(traced)
             continue
         with clock.timed("clearance"):
             done[target.name].extend(lines.checked(traced, target, period, setting))
-    cautions.extend(
-        f"Target {t.name!r}: targets with {t.kind} are not planned yet."
-        for t in loaded.tables.targets
-        if t.kind in NOT_PLANNED
-    )
+    cautions.extend(lines.grounds.said)
     return [line for found in done.values() for line in _named(found)]
 
 
-def _settings(loaded: LoadedPlan, periods: list[PeriodTable]) -> dict[str, SpreadSetting]:
-    """The spread of each period that is fished; what is wrong with any of them, all at once."""
-    settings: dict[str, SpreadSetting] = {}
+def _settings(
+    loaded: LoadedPlan, todo: list[tuple[TargetTable, PeriodTable]]
+) -> dict[tuple[str, str], SpreadSetting]:
+    """Every spread that is run, by period and name; all that is wrong with any of them, at once."""
+    settings: dict[tuple[str, str], SpreadSetting] = {}
     faults: list[Fault] = []
-    for period in {p.name: p for p in periods}.values():
+    for period, name in {(p.name, t.fit or p.spread): (p, t.fit or p.spread) for t, p in todo}.values():
         try:
-            settings[period.name] = set_spread(loaded, period)
+            settings[period.name, name] = set_spread(loaded, period, name=name)
         except InputFaults as error:
             faults.extend(error.faults)
     if faults:
@@ -175,7 +175,7 @@ def _result(
             Target(
                 kind=t.kind,
                 periods=tuple(p.name for p in lines.periods_of(t)),
-                **t.model_dump(exclude={"periods", "fit", "min_length_m", "max_length_m"}),
+                **t.model_dump(exclude=_NOT_TOLD),
             )
             for t in tables.targets
         ),

@@ -26,6 +26,7 @@ FLOORS = (
     ("geo.plan_bathymetry", "geo.plan_levels"),
     ("geo.plan_water",),
     ("geo.plan_spread",),
+    ("geo.plan_grounds",),
     ("geo.plan_lines",),
     ("geo.planner",),
     ("cli",),

@@ -108,7 +108,7 @@ ONE_FAULT = {
         'fit = "spring boards"',
         'fit = "spring boards"\nlure_depth = "5 ft"',
         '[[target]] "as rigged"',
-        ["more than one of transition, fit and lure_depth"],
+        ["more than one of transition, break, fit and lure_depth"],
     ),
     "target of nothing": (
         'fit = "spring boards"\n',

@@ -29,6 +29,7 @@ Floats = NDArray[np.float64]
 Words = Callable[[float], str]
 _TELLING_M = 0.15
 _ADVICE_TRIED = 12
+AT_DEPTH_M = 1.0  # assumed: a lure so near to the depth of suspended fish runs at it
 
 
 @dataclass(frozen=True)
@@ -190,6 +191,15 @@ class Wanted:
     turn_radius_m: float
     above_bottom_m: tuple[float, float]
     is_on_target: Callable[[Floats, Floats], NDArray[np.bool_]]
+    lure_depth_m: float | None = None  # for suspended fish: then nothing is wanted above the bottom
+
+    def in_range(self, found: LureStations, running_depth_m: float) -> NDArray[np.bool_]:
+        """Where a lure runs as wanted: in the range above bottom, or at its depth."""
+        if self.lure_depth_m is not None:
+            at_depth = abs(running_depth_m - self.lure_depth_m) <= AT_DEPTH_M
+            return np.full(len(found.clearance_m), at_depth)
+        low, high = self.above_bottom_m
+        return np.asarray((found.clearance_m >= low) & (found.clearance_m <= high))
 
 
 def check_line(
@@ -257,8 +267,7 @@ def _check_rod(
     run, behind, found = run_on(lead)
     advised = None if rod.lead_m is None else _advice(rod, leads, found, lambda m: run_on(m)[2])
     known = np.isfinite(found.clearance_m)
-    low, high = wanted.above_bottom_m
-    inside = (found.clearance_m >= low) & (found.clearance_m <= high)
+    inside = wanted.in_range(found, run.depth_m)
     return RodResult(
         rod=rod.rod,
         rig=rod.rig,
@@ -276,7 +285,9 @@ def _check_rod(
         worst_clearance_lower_m=float(found.clearance_lower_m[known].min()) if known.any() else None,
         stretches=tuple(
             failing_stretches(
-                found, length_m=float(chainage_of(points)[-1]), above_bottom_m=wanted.above_bottom_m
+                found,
+                length_m=float(chainage_of(points)[-1]),
+                above_bottom_m=None if wanted.lure_depth_m is not None else wanted.above_bottom_m,
             )
         ),
         stations=found,
@@ -312,7 +323,10 @@ def _least_over_snagging(found: LureStations) -> float:
 def _leads_best_first(
     points: Floats, rod: RodSetting, wanted: Wanted, around: Surroundings, *, step_m: float
 ) -> list[float]:
-    """Leads that people set, nearest the middle of the range wanted first."""
+    """Leads that people set, nearest the depth or the middle of the range wanted first."""
+    if wanted.lure_depth_m is not None:
+        off = [abs(rod.running(float(lead)).depth_m - wanted.lure_depth_m) for lead in rod.usual_leads_m]
+        return [float(rod.usual_leads_m[i]) for i in np.argsort(off, kind="stable")]
     path = lure_path(points, offset_m=rod.offset_m, behind_m=0.0, step_m=step_m)
     depth = around.grid.sample(path.easting_m, path.northing_m) + around.level_above_datum_m
     known = depth[np.isfinite(depth)]
@@ -333,6 +347,12 @@ def _free_ratio(results: Sequence[RodResult], at: Floats) -> float:
     return float(free.mean())
 
 
+def _above_wanted(result: RodResult, wanted: Wanted) -> bool:
+    if wanted.lure_depth_m is not None:
+        return result.running_depth_m < wanted.lure_depth_m - AT_DEPTH_M
+    return bool(np.nanmedian(result.stations.clearance_m) > wanted.above_bottom_m[1])
+
+
 def _out_of_reach(rods: Sequence[RodSetting], results: Sequence[RodResult], wanted: Wanted) -> list[Reason]:
     """Rods whose lead was worked out, came to the longest, and still leaves the lure above the range."""
     high = tuple(
@@ -341,7 +361,7 @@ def _out_of_reach(rods: Sequence[RodSetting], results: Sequence[RodResult], want
         if rod.lead_m is None
         and r.lead_m == rod.usual_leads_m[-1]
         and np.isfinite(r.stations.clearance_m).any()
-        and np.nanmedian(r.stations.clearance_m) > wanted.above_bottom_m[1]
+        and _above_wanted(r, wanted)
     )
     return [Reason("out of reach", high)] if high else []
 

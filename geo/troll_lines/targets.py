@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from geo.troll_lines.trace import depth_region, side_region
 from geo.water.bathymetry import DepthGrid
 from geo.water.bottom import BottomMap, TransitionLine
+from geo.water.slope import Break, slope_ratio_at
 
 Floats = NDArray[np.float64]
 BESIDE_RADII = 0.75
@@ -42,6 +43,37 @@ def depth_ground(
         turn_radius_m=turn_radius_m,
     )
     return Ground(region, lambda _, depth: _in_band(depth, depth_m))
+
+
+def break_ground(
+    ground: DepthGrid,
+    lake: DepthGrid,
+    *,
+    steepest: Break,
+    depth_m: tuple[float, float],
+    keep_out: shapely.Geometry,
+    turn_radius_m: float,
+) -> Ground:
+    """The steepest ground in a range of depths now: the edge is the contour at which it is steepest.
+
+    On target is what lies in the range and is steep (`slope.steepest_ground`), or has such ground within
+    half a turn radius, since a boat cannot follow every corner of a break.
+    """
+    region = depth_region(
+        ground, charted_m=steepest.charted_m, keep_out=keep_out, turn_radius_m=turn_radius_m
+    )
+    reach = turn_radius_m / 2
+
+    def is_on_target(points: Floats, depth: Floats) -> NDArray[np.bool_]:
+        inside = np.flatnonzero(_in_band(depth, depth_m))
+        steep = np.zeros(len(points), bool)
+        east, north = points[inside].T
+        for de, dn in ((0, 0), (1, 0), (-1, 0), (0, 1), (0, -1)):
+            slope = slope_ratio_at(lake, east + de * reach, north + dn * reach)
+            steep[inside] |= slope >= steepest.least_slope_ratio
+        return steep
+
+    return Ground(region, is_on_target)
 
 
 def transition_ground(

@@ -36,9 +36,10 @@ def main() -> None:
             for period in planner.periods_of(target):
                 if target.kind != "depth" or target.depth_m is None:
                     continue
-                radius = set_spread(loaded, period).turn_radius_m
+                setting = set_spread(loaded, period)
+                radius = setting.turn_radius_m
                 start = time.process_time()
-                traced = planner.traced(target, period, turn_radius_m=radius)
+                traced = planner.traced(target, period, setting)
                 spent = time.process_time() - start
                 if isinstance(traced, str):
                     print(f"  {traced}")

@@ -38,11 +38,32 @@ def cautions_with(made: dict[str, Any], *words: str) -> list[str]:
     return [c for c in made["cautions"] if all(w in c for w in words)]
 
 
-def test_kinds_that_are_not_planned_yet_are_cautions(planned):
+def test_spread_that_is_kept_tells_over_which_ground_it_fits(planned):
     made = planned()
-    assert cautions_with(made, "'as rigged'", "fit", "not planned yet")
-    assert cautions_with(made, "'open water'", "lure_depth", "not planned yet")
-    assert {t["target"] for t in made["troll_lines"]} == {"inner edge", "sand to rock"}
+    (said,) = cautions_with(made, "'as rigged'", "'boards' fits as it is rigged over")
+    assert "ft of water (sd " in said
+    kept = [r for t in made["troll_lines"] if t["target"] == "as rigged" for r in t["rods"]]
+    assert all(r["lead_m"] == pytest.approx(50 * 0.3048) for r in kept if r["rod"] == "P1")
+
+
+def test_spread_that_fits_nowhere_says_by_how_much(planned):
+    # P1's plug on 50 ft and S1's on 6 ft run farther apart than the range wanted is wide
+    made = planned(
+        (
+            'side = "starboard", rig = "mid plug", line_to_board = "40 ft" }',
+            'side = "starboard", rig = "mid plug", line_to_board = "40 ft", lead = "7 ft" }',
+        ),
+        ('fit = "boards"', 'fit = "boards"\nabove_bottom = ["1 ft", "2 ft"]'),
+    )
+    found = cautions_with(made, "'as rigged'", "fits nowhere as it is rigged", "P1 runs at", "too far apart")
+    assert len(found) == 2  # in both periods, at their own speeds
+    assert all("ft too far" in said for said in found)
+    assert "as rigged" not in verdicts(made)
+
+
+def test_lake_too_shallow_for_a_spread_says_by_how_much(planned):
+    made = planned(('fit = "boards"', 'fit = "boards"\nabove_bottom = ["60 ft", "70 ft"]'))
+    assert cautions_with(made, "'as rigged'", "the lake is", "too shallow for it")
 
 
 def test_target_that_gives_no_line_is_a_caution_that_says_why(planned):
@@ -77,7 +98,12 @@ def test_without_any_level_no_line_is_free_and_a_caution_says_so(planned):
 
 def test_level_of_a_period_makes_up_for_the_lake_s_own(planned):
     made = planned(('level_above_datum = "0.35 m"\n', ""))
-    assert verdicts(made) == {"inner edge": "free", "sand to rock": "doubtful"}
+    assert verdicts(made) == {
+        "inner edge": "free",
+        "sand to rock": "doubtful",
+        "as rigged": "doubtful",
+        "open water": "doubtful",
+    }
     assert cautions_with(made, "no line of a period without a level of its own is called free")
 
 
@@ -107,7 +133,7 @@ def test_elevations_without_a_datum_are_a_caution(planned, plan):
         file.write(file.read(1) - 212.40, 1)
     made = planned(('datum = "212.40 m"\n', ""))
     assert cautions_with(made, "No datum is given")
-    assert set(verdicts(made)) == {"inner edge", "sand to rock"}
+    assert set(verdicts(made)) == {"inner edge", "sand to rock", "as rigged", "open water"}
 
 
 def test_plug_that_was_never_measured_is_a_caution(planned):
