@@ -45,7 +45,7 @@ def open_bathymetry(loaded: LoadedPlan, *, level_above_datum_m: float) -> tuple[
     joined = _joined(loaded, grids)
     grid = joined.grid
     show = Display(loaded.tables.plan.units)
-    cautions += joined.words(show=show.clearance, show_area=show.area)
+    cautions += joined.words(show=show.difference, show_area=show.area)
     _require_water(loaded, grid, level_m=level_above_datum_m)
     for file, each in zip(files, grids, strict=True):
         cautions += _doubts(file, each)

@@ -13,7 +13,7 @@ from geo.troll_lines.targets import Ground, break_ground, depth_ground, transiti
 from geo.troll_lines.trace import ground_around
 from geo.water.bathymetry import DepthGrid
 from geo.water.lake import Lake
-from geo.water.slope import steepest_ground
+from geo.water.slope import Break, steepest_ground
 
 DEFAULT_ABOVE_BOTTOM_M = (0.3, 1.5)  # assumed
 UNDER_LURE_M = 3.0  # assumed: water under a lure for suspended fish, where no depths are given
@@ -26,6 +26,7 @@ class Grounds:
         self._loaded, self._lake = loaded, lake
         self._show = Display(loaded.tables.plan.units)
         self._around: dict[float, DepthGrid] = {}
+        self._steepest: dict[tuple[float, float], Break | None] = {}
         self.said: list[str] = []
 
     def of(self, target: TargetTable, *, level_m: float, setting: SpreadSetting) -> Ground | str:
@@ -98,11 +99,18 @@ class Grounds:
         self.said.append(f"Target {target.name!r}: {target.fit!r} fits as it is rigged {words}.")
         return self._band((shallow, deep), level_m, setting.turn_radius_m)
 
+    def steepest(self, depth_m: tuple[float, float], *, level_m: float) -> Break | None:
+        """Where a range of depths now is steepest."""
+        key = (depth_m[0] - level_m, depth_m[1] - level_m)
+        if key not in self._steepest:
+            self._steepest[key] = steepest_ground(self._lake.grid, charted_m=key)
+        return self._steepest[key]
+
     def _break(self, target: TargetTable, level_m: float, turn_radius_m: float) -> Ground | str:
-        shallow, deep = target.depth_m or (0.0, math.inf)
         low, high = self._lake.depth_range_now_m(level_above_datum_m=level_m)
+        shallow, deep = target.depth_m or (0.0, high)
         shallow, deep = max(shallow, low), min(deep, high)
-        found = steepest_ground(self._lake.grid, charted_m=(shallow - level_m, deep - level_m))
+        found = self.steepest((shallow, deep), level_m=level_m)
         if found is None:
             return "its depths hold no slope to tell"
         now = self._show.depth(found.charted_m + level_m)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -18,6 +18,7 @@ from geo.plan_tables import PeriodTable, TargetTable
 from geo.plan_water import display_of, error_budget
 from geo.troll_lines.checked_line import Wanted, check_line
 from geo.troll_lines.clearance import Surroundings
+from geo.troll_lines.merits import Merits, merits_of
 from geo.troll_lines.splitting import split_long, start_near
 from geo.troll_lines.targets import Ground
 from geo.troll_lines.trace import LegalWater, legal_water, trace_lines
@@ -115,7 +116,8 @@ class LinePlanner:
         unsure = self._unsure(period)
 
         def check(points: Floats) -> TrollLine:
-            return check_line(points, rods=setting.rods, wanted=wanted, around=around, unsure=unsure)
+            line = check_line(points, rods=setting.rods, wanted=wanted, around=around, unsure=unsure)
+            return replace(line, merits=self._merits(points, target, period))
 
         done: list[TrollLine] = []
         for points in traced.lines:
@@ -127,6 +129,16 @@ class LinePlanner:
             pieces = split_long(points, longest_m=target.max_length_m, rather_at_m=fails)
             done.extend(check(piece) for piece in pieces)
         return done
+
+    def _merits(self, points: Floats, target: TargetTable, period: PeriodTable) -> Merits:
+        steep = None
+        if target.depth_m and target.kind in ("transition", "break"):
+            level = self.level_m(period)
+            steep = self.grounds.steepest(target.depth_m, level_m=level)
+        lake = self._lake
+        return merits_of(
+            points, grid=lake.grid, keep_out=lake.keep_out, transitions=lake.transitions, steep=steep
+        )
 
     def _unsure(self, period: PeriodTable) -> tuple[Reason, ...]:
         reasons = []

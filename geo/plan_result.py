@@ -232,6 +232,12 @@ def _line_summary(t: TrollLine, words: Words) -> dict[str, Any]:
         "turn_radius_m": _round(t.turn_radius_m),
         "min_turn_radius_m": _round(t.min_turn_radius_m, 2),
         "turning_degpkm": _round(t.turning_degpkm, 1),
+        "room_to_hazards_m": _round(t.merits.room_to_hazards_m, 1),
+        "to_transition_m": _round(t.merits.to_transition_m, 1),
+        "on_break_ratio": _round(t.merits.on_break_ratio, 4),
+        "crossings": [
+            {"chainage_m": _round(c.chainage_m, 1), "between": list(c.between)} for c in t.merits.crossings
+        ],
         "verdict": t.verdict,
         "reasons": [r.words(words) for r in t.reasons],
         "rods": [

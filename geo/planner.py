@@ -108,7 +108,16 @@ def _all_lines(
         with clock.timed("clearance"):
             done[target.name].extend(lines.checked(traced, target, period, setting))
     cautions.extend(lines.grounds.said)
-    return [line for found in done.values() for line in _named(found)]
+    best: list[TrollLine] = []
+    for target in loaded.tables.targets:
+        named = _named(done[target.name])
+        best += named[: target.most_lines]
+        if len(named) > target.most_lines:
+            cautions.append(
+                f"Target {target.name!r}: {len(named)} lines, of which the best {target.most_lines} are kept "
+                "(most_lines)."
+            )
+    return best
 
 
 def _settings(
@@ -130,13 +139,16 @@ def _settings(
 def _named(lines: list[TrollLine]) -> list[TrollLine]:
     """Name the lines of a target through all periods: code and number, best first.
 
-    Best: lures that run free before doubtful ones, then the longest stretch on target where all run free.
+    Best: lures that run free before doubtful ones; along a transition, lines that run along a break as
+    well; then the longest stretch on target where all run free, and of equal ones the one that turns least.
     """
     order = sorted(
         lines,
         key=lambda t: (
             _BEST_FIRST[t.verdict],
+            not t.merits.together,
             -round(t.length_m * t.free_ratio * t.in_target_ratio),
+            round(t.turning_degpkm),
             t.line.coords[0],
         ),
     )

@@ -120,6 +120,14 @@ class Display:
         size = f"{abs(level_m) / FOOT_M:.1f} ft" if self.us else f"{abs(level_m):.2f} m"
         return f"{size} {'below' if level_m < 0 else 'above'}"
 
+    def difference(self, depth_m: float) -> str:
+        """How far two depths differ, or an sd: to 0.1 ft or a centimetre, without a sign.
+
+        >>> Display("us").difference(-0.127), Display("metric").difference(0.127)
+        ('0.4 ft', '0.13 m')
+        """
+        return f"{abs(depth_m) / FOOT_M:.1f} ft" if self.us else f"{abs(depth_m):.2f} m"
+
     def short(self, distance_m: float) -> str:
         """Offsets and buffers, to a foot or a metre."""
         return f"{round(distance_m / FOOT_M)} ft" if self.us else f"{round(distance_m)} m"
@@ -129,6 +137,16 @@ class Display:
         low, high = (v / MPH_MPS if self.us else v * 3.6 for v in speed_mps)
         unit = "mph" if self.us else "km/h"
         return f"{low:.1f} {unit}" if round(low, 1) == round(high, 1) else f"{low:.1f}-{high:.1f} {unit}"
+
+    def turning(self, turning_degpkm: float) -> str:
+        """How much a line asks of the wheel, over a mile or a kilometre.
+
+        >>> Display("us").turning(100.0), Display("metric").turning(100.0)
+        ('161 deg a mile', '100 deg a km')
+        """
+        if self.us:
+            return f"{turning_degpkm * MILE_M / 1000:.0f} deg a mile"
+        return f"{turning_degpkm:.0f} deg a km"
 
     def temperature(self, temperature_degc: float) -> str:
         """Water temperature."""

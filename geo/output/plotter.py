@@ -158,6 +158,7 @@ def _marks(plan: PlanResult, thinner: Thinner, limits: PlotterLimits) -> tuple[l
     # hazards before the second line: a mark that warns is worth more than one more end of a line
     wanted = [m for ends in of_lines[:1] for m in ends] + _hazard_marks(plan, thinner)
     wanted += [m for ends in of_lines[1:] for m in ends]
+    wanted += [m for t in _by_rank(plan.troll_lines) for m in _crossings(plan, t, thinner)]
     kept, gone = wanted[: limits.waypoints], wanted[limits.waypoints :]
     if not gone:
         return kept, ()
@@ -197,6 +198,16 @@ def _ends(plan: PlanResult, t: TrollLine, thinner: Thinner) -> list[_Mark]:
         )
         for letter, kind, at in ends
     ]
+
+
+def _crossings(plan: PlanResult, t: TrollLine, thinner: Thinner) -> list[_Mark]:
+    """Where a line meets transitions, numbered from its start."""
+    marks = []
+    for k, crossing in enumerate(t.merits.crossings, 1):
+        at = shapely.get_coordinates(t.line.interpolate(crossing.chainage_m))
+        text = f"{' to '.join(crossing.between)} on {_about(plan, t)}"
+        marks.append(_Mark(t.name, f" {k}", thinner.degrees(at)[0], "crossing", text, line=t.name))
+    return marks
 
 
 def _hazard_marks(plan: PlanResult, thinner: Thinner) -> list[_Mark]:

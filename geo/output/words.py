@@ -147,6 +147,19 @@ def turn_words(line: TrollLine, *, display: Display) -> str:
     )
 
 
+def merit_facts(line: TrollLine, *, display: Display) -> list[tuple[str, str]]:
+    """The figures beside length that lines are ranked by; what was not measured is left out."""
+    m = line.merits
+    facts = [("Turning", display.turning(line.turning_degpkm))]
+    if m.room_to_hazards_m is not None:
+        facts.append(("Room to hazards", display.distance(m.room_to_hazards_m)))
+    if m.to_transition_m is not None:
+        facts.append(("To a transition", f"{display.distance(m.to_transition_m)} (median)"))
+    if m.on_break_ratio is not None:
+        facts.append(("Along a break", f"{share(m.on_break_ratio)} of the length"))
+    return facts
+
+
 def period_words(period: Period, *, display: Display) -> str:
     """Dates, speed, water and level of a period on one line."""
     parts = [

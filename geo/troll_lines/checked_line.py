@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -22,6 +22,7 @@ from geo.troll_lines.clearance import (
     verdict_of,
 )
 from geo.troll_lines.lure_path import STATION_STEP_M, lure_path, station_chainage
+from geo.troll_lines.merits import Merits
 from geo.troll_lines.turning import chainage_of, least_radius_m, points_at, turning_degpkm
 from geo.water.quality import ONE_SIDED_95
 
@@ -174,6 +175,7 @@ class TrollLine:
     reasons: tuple[Reason, ...]
     rods: tuple[RodResult, ...]
     stations: BoatStations
+    merits: Merits = field(default_factory=Merits)
 
     @property
     def is_ring(self) -> bool:

@@ -7,6 +7,7 @@ is the middle of a cell, so a grid of nodes is read as cells centred on its node
 from __future__ import annotations
 
 import math
+import os
 import re
 import struct
 from collections.abc import Iterator
@@ -208,6 +209,7 @@ class _File:
                 if self._dataset is None:
                     import netCDF4
 
+                    _require_whole(self.path)
                     self._dataset = netCDF4.Dataset(str(self.path.absolute()), "r")
                     self._dataset.set_auto_maskandscale(False)
                 yield self._dataset
@@ -224,8 +226,6 @@ class _File:
             variables = {name: _variable_from(v) for name, v in dataset.variables.items()}
             tags = {key: dataset.getncattr(key) for key in dataset.ncattrs()}
             groups = tuple(dataset.groups)
-            if dataset.data_model.startswith("NETCDF3"):
-                _require_classic_whole(self.path)
         return _Header(variables, tags, groups)
 
     def values(self, variable: _Variable, index: tuple[int | slice, ...], *, what: str) -> NDArray[Any]:
@@ -269,13 +269,18 @@ def _variable_from(stored: Any) -> _Variable:
     )
 
 
-def _require_classic_whole(path: Path) -> None:
-    """Refuse a classic file that is cut off: the library reads zeros where it ends."""
-    try:
-        with path.open("rb") as file:
+def _require_whole(path: Path) -> None:
+    """Refuse a classic file whose header is damaged, which can end the process, or which is cut off.
+
+    The library reads zeros behind the end of such a file.
+    """
+    with path.open("rb") as file:
+        if file.read(3) != b"CDF":
+            return  # HDF5 looks after itself
+        try:
             wanted = _classic_bytes(file)
-    except (struct.error, KeyError) as error:
-        raise InputError(f"{path.name}: its header is damaged; download it again") from error
+        except (struct.error, LookupError) as error:
+            raise InputError(f"{path.name}: its header is damaged; download it again") from error
     if path.stat().st_size < wanted:
         raise InputError(
             f"{path.name}: is cut off: {path.stat().st_size:,} of {wanted:,} bytes; download it again"
@@ -284,19 +289,27 @@ def _require_classic_whole(path: Path) -> None:
 
 def _classic_bytes(file: BinaryIO) -> int:
     """Where the last variable of a classic file ends, by its header (netCDF user guide, appendix B)."""
-    version = file.read(4)[3]
+    version = {1: 1, 2: 2, 5: 5}[file.read(1)[0]]
     count, begin = (">q" if version == 5 else ">i"), (">i" if version == 1 else ">q")
     sizes = {1: 1, 2: 1, 3: 2, 4: 4, 5: 4, 6: 8, 7: 1, 8: 2, 9: 4, 10: 8, 11: 8}
+    length = os.fstat(file.fileno()).st_size
 
     def take(layout: str) -> int:
         return int(struct.unpack(layout, file.read(struct.calcsize(layout)))[0])
 
     def skip(size: int) -> None:
+        if not 0 <= size <= length - file.tell():
+            raise struct.error(size)
         file.seek(-(-size // 4) * 4, 1)
+
+    def counted() -> int:
+        if (number := take(count)) < 0:
+            raise struct.error(number)
+        return number
 
     def items() -> range:
         take(">i")
-        return range(take(count))
+        return range(counted())
 
     def attributes() -> None:
         for _ in items():
@@ -307,12 +320,12 @@ def _classic_bytes(file: BinaryIO) -> int:
     records, lengths = take(count), []
     for _ in items():
         skip(take(count))
-        lengths.append(take(count))
+        lengths.append(counted())
     attributes()
     fixed, running = 0, []
     for _ in items():
         skip(take(count))
-        shape = [lengths[take(count)] for _ in range(take(count))]
+        shape = [lengths[counted()] for _ in range(counted())]
         attributes()
         size = sizes[take(">i")]
         take(count)

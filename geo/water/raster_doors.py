@@ -49,21 +49,26 @@ def _format_of(path: Path) -> str:
     """GDAL's driver by the first bytes; the name of a file proves nothing."""
     if re.match(r"[a-zA-Z][a-zA-Z0-9+.-]+:/|/vsi", str(path)):
         raise InputError(f"{path}: is an address; only files on this machine are read: download it first")
-    if not path.exists():
-        raise InputFileMissing(f"{path}: no such file; check the name and the folder it is looked for in")
-    if not path.is_file():
-        raise InputError(f"{path}: is a folder; expected a raster file")
     try:
+        if not path.exists():
+            raise InputFileMissing(f"{path}: no such file; check the name and the folder it is looked for in")
+        if not path.is_file():
+            kind = "a folder" if path.is_dir() else "no plain file"
+            raise InputError(f"{path}: is {kind}; expected a raster file")
         with path.open("rb") as file:
             start = file.read(512)
+    except InputFileMissing:
+        raise
     except OSError as error:
-        raise InputError(f"{path.name}: cannot be read ({error.strerror}); check its permissions") from error
+        raise InputError(
+            f"{path.name}: cannot be read ({error.strerror}); check its name and permissions"
+        ) from error
     for magic, driver in _STARTS:
         if start.startswith(magic):
             return driver
     if start.startswith(_HDF5):
         return _hdf5_format(path)
-    if re.match(rb"\s*(ncols|nrows|xll|yll|cellsize|dx|dy|nodata_value)\b", start, re.IGNORECASE):
+    if re.match(rb"\s*(ncols|nrows|[xy]ll\w+|cellsize|dx|dy|nodata\w*)\b", start, re.IGNORECASE):
         return "AAIGrid"
     raise InputError(
         f"{path.name}: is no bathymetry raster that is read here (GeoTIFF, netCDF, BAG, S-102, Esri ASCII "

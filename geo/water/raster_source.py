@@ -6,9 +6,12 @@ what their doors share.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -24,6 +27,7 @@ from geo.water.levels import Vertical
 ReadRows = Callable[[int, int], Depths]
 
 LARGEST_CELLS = 4_000_000_000
+MOST_COLUMNS = 1 << 18  # a strip of 256 rows is held at once: 256 MB
 _US_SURVEY_FOOT_M = 1200 / 3937
 _DEPTH_BAND = re.compile(r"(depth|elevation|altitude|height|bathymetry|topo|z)\b", re.IGNORECASE)
 
@@ -72,7 +76,7 @@ class RasterSource:
     notes: tuple[str, ...] = ()
 
 
-def one_line(error: Exception) -> str:
+def one_line(error: BaseException) -> str:
     """What a library said, in one short line."""
     return " ".join(str(error).split())[:160]
 
@@ -102,7 +106,7 @@ def require_shape(rows: int, columns: int, *, name: str) -> None:
     Raises
     ------
     InputError
-        Fewer than 2 x 2 cells, or over 4e9.
+        Fewer than 2 x 2 cells, over 4e9, or more columns than a strip of rows may hold.
     """
     if rows < 2 or columns < 2:
         raise InputError(f"{name}: {columns} x {rows} cells; expected at least 2 x 2")
@@ -110,6 +114,11 @@ def require_shape(rows: int, columns: int, *, name: str) -> None:
         raise InputError(
             f"{name}: the header declares {columns} x {rows} cells, "
             f"over the limit of {LARGEST_CELLS:,}; cut the file to the lake"
+        )
+    if columns > MOST_COLUMNS:
+        raise InputError(
+            f"{name}: the header declares {columns:,} columns, over the limit of {MOST_COLUMNS:,}; "
+            "cut the file to the lake"
         )
 
 
@@ -150,7 +159,7 @@ def unit_from_words(words: str) -> float | None:
     plain = words.strip().casefold().replace("_", " ").replace("-", " ")
     if not plain:
         return None
-    if "survey" in plain or plain in ("ftus", "us ft", "us foot"):
+    if "survey" in plain or plain in ("ftus", "us ft", "us foot", "foot us", "ft us", "us feet"):
         return _US_SURVEY_FOOT_M
     if plain in ("international foot", "foot (international)"):
         return FOOT_M
@@ -163,24 +172,28 @@ def unit_from_words(words: str) -> float | None:
 def date_in(tags: dict[str, str]) -> str | None:
     """The date that a file gives of itself, under whatever name."""
     for name in sorted(tags):
-        found = re.match(r"(\d{4})[-:](\d\d)[-:](\d\d)", tags[name])
+        found = re.match(r"(\d{4})([-:]?)(\d\d)\2(\d\d)(?!\d)", tags[name])
         if "DATE" in name.upper() and found:
-            return "-".join(found.groups())
+            with suppress(ValueError):  # 12312019 is no day of the year 1231
+                return date(int(found[1]), int(found[3]), int(found[4])).isoformat()
     return None
 
 
 def as_values(raw: Any, *, missing: float | None) -> Depths:
     """Values as they came from a file -> float32 of their own, NaN where masked, infinite or `missing`."""
-    with np.errstate(over="ignore"):  # -1.8e308 for missing becomes infinite, which is missing
+    # -1.8e308 for missing becomes infinite, which is missing; a signalling NaN would warn ever after
+    with np.errstate(over="ignore", invalid="ignore"):
         values: Depths = np.ma.getdata(raw).astype(np.float32, copy=False)
-    if not values.flags.writeable:
-        values = values.copy()
-    gone = np.ma.getmaskarray(raw) if np.ma.isMaskedArray(raw) else np.zeros((), bool)
-    if np.ma.getdata(raw).dtype.kind == "f":
-        gone = gone | np.isinf(values)
-    # a float32 file holds -9999.9 only nearly; what no float32 can hold is infinite here
-    if missing is not None and abs(missing) <= float(np.finfo(np.float32).max):
-        gone = gone | (np.abs(values - np.float32(missing)) <= 1e-7 * abs(missing))
+        told = np.float32(math.nan if missing is None else missing)
+        # a float32 file holds -9999.9 only nearly; what no float32 can hold is infinite here
+        near = 1e-7 * abs(missing) if missing is not None and np.isfinite(told) else None
+        if not values.flags.writeable:
+            values = values.copy()
+        gone = np.ma.getmaskarray(raw) if np.ma.isMaskedArray(raw) else np.zeros((), bool)
+        if np.ma.getdata(raw).dtype.kind == "f":
+            gone = gone | ~np.isfinite(values)
+        if near is not None:
+            gone = gone | (np.abs(values - told) <= near)
     if np.any(gone):
         np.copyto(values, np.float32(np.nan), where=gone)
     return values

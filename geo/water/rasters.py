@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from geo.errors import InputError, Unsaid
 from geo.units import length_unit_m
-from geo.water.bathymetry import STRIP_ROWS, DepthGrid, work_crs_of
+from geo.water.bathymetry import STRIP_ROWS, DepthGrid, Depths, work_crs_of
 from geo.water.levels import Counting, Vertical, counting_of
 from geo.water.quality import DepthQuality, quality_from_name
 from geo.water.raster_doors import open_source
@@ -92,7 +92,24 @@ def read_raster(
         data_date=source.data_date,
         notes=(*source.notes, *notes, *unit_notes),
     )
+    _require_way_back(grid)
     return with_own_uncertainty(grid, source) if quality is None else grid
+
+
+def _require_way_back(grid: DepthGrid) -> None:
+    """Refuse a projected grid that reaches over the edge of its own system, as Mercator's at 180 degrees."""
+    if not grid.crs.is_projected or grid.crs == grid.work_crs:
+        return
+    rows, columns = grid.shape
+    there = np.array([0, columns - 1, 0, columns - 1]), np.array([0, 0, rows - 1, rows - 1])
+    with np.errstate(invalid="ignore"):
+        back = grid.cells_from_work(*grid.work_from_cells(*there))
+        off_cells = np.abs(np.subtract(there, back)).max()
+    if not off_cells < 0.5:
+        raise InputError(
+            f"{grid.files[0]}: its corners lie beyond the edge of its coordinate system ({grid.crs.name}), "
+            "as across 180 degrees of longitude; warp it to UTM or to latitude and longitude first"
+        )
 
 
 def with_own_uncertainty(grid: DepthGrid, source: RasterSource) -> DepthGrid:
@@ -107,13 +124,18 @@ def with_own_uncertainty(grid: DepthGrid, source: RasterSource) -> DepthGrid:
     if source.read_sd_rows is None:
         return grid
     unit = Counting(per_value_m=abs(grid.counting.unit_m))
-    told = replace(grid, read_rows=source.read_sd_rows, counting=unit)
+    read_sd_rows = source.read_sd_rows
+
+    def positive(row0: int, row1: int) -> Depths:
+        sd = read_sd_rows(row0, row1)
+        return np.where(sd > 0, sd, np.float32(np.nan))
+
+    told = replace(grid, read_rows=positive, counting=unit)
     unknown, of_file = quality_from_name(None), DepthQuality("of the file", known=True, stated_sd_m=0.0)
 
     def quality_at(easting_m: Floats, northing_m: Floats, charted_m: Floats) -> tuple[Floats, Floats]:
         sd = told.sample(easting_m, northing_m)
-        with np.errstate(invalid="ignore"):
-            has = sd > 0
+        has = np.isfinite(sd)
         return (
             np.where(has, sd, unknown.depth_sd_m(charted_m)),
             np.where(has, of_file.position_sd_m(charted_m), unknown.position_sd_m(charted_m)),
@@ -202,9 +224,10 @@ def require_depths(
         raise InputError(f"{name}: holds no data at all in this band; is it the right band and file?")
     low, high = sorted(float(np.float32(d)) for d in counting.charted_m(values))
     if max(abs(low), abs(high)) > DEEPEST_M:
+        stored = "" if counting == Counting() else f" (stored: {values[0]:.9g} to {values[1]:.9g})"
         raise InputError(
-            f"{name}: charted depths run from {low:.6g} to {high:.6g} m, beyond any lake or sea; check "
-            f"unit ({unit or 'm'!r}), datum and a missing value that the file does not declare "
+            f"{name}: charted depths run from {low:.9g} to {high:.9g} m{stored}, beyond any lake or sea; "
+            f"check unit ({unit or 'm'!r}), datum and a missing value that the file does not declare "
             "(missing = ...)"
         )
     return low, high
