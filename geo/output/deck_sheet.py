@@ -152,7 +152,15 @@ def _line(line: TrollLine, period: Period, crs: pyproj.CRS, display: Display) ->
         yield f'<ul class="why">{"".join(f"<li>{escaped(w)}</li>" for w in why)}</ul>'
     yield f"<dl>{''.join(f'<dt>{k}</dt><dd>{escaped(v)}</dd>' for k, v in facts)}</dl>"
     if line.rods:
-        heads = ("Rod", "Rig", "Where", "Lead", "Runs at", "Least above any bottom", "with errors (95 %)")
+        heads = (
+            "Rod",
+            "Rig",
+            "Where",
+            "Lead",
+            "Runs at, ± 1 sd",
+            "Least above any bottom",
+            "with errors (one-sided 95 %)",
+        )
         yield f'<table class="rods"><thead><tr>{"".join(f"<th>{h}</th>" for h in heads)}</tr></thead><tbody>'
         for rod in line.rods:
             words = rod_words(rod, display=display)

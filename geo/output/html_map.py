@@ -195,7 +195,7 @@ def _key(plan: PlanResult, display: Display, picture: DepthPicture) -> str:
         '<h2>Key</h2><svg class="ramp" viewBox="0 0 100 10" preserveAspectRatio="none"><defs>'
         f'<linearGradient id="ramp">{stops}</linearGradient></defs>'
         f'<rect width="100" height="10" fill="url(#ramp)"/></svg><div class="ramp-depths">{numbers}</div>'
-        f"<p>Depth of the water now</p><ul>{rows}</ul>"
+        f"<p>Depth of the water, at the level stated below</p><ul>{rows}</ul>"
         f"<p>A verdict is about lures, not about safe water for the boat.</p>{_cautions(plan)}"
     )
 

@@ -32,6 +32,7 @@ from geo.water.raster_source import (
 
 # the second escapes from what is read late from a damaged header
 _LIBRARY_ERRORS = (rasterio.errors.RasterioError, CPLE_BaseError)
+TIFF_STARTS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
 _CACHE_MB = 64
 _LARGEST_TILE_BYTES = 1 << 30
 _MOST_BLOWN_UP = 5_000  # declared bytes to bytes in the file; deflate reaches 1,000
@@ -48,6 +49,7 @@ def open_gdal(
     path: Path, *, driver: str, band: int | str | None, missing: float | None, crs: str | None
 ) -> RasterSource:
     """Open a raster with one of GDAL's drivers; see `raster_doors.open_source`."""
+    _require_plain_mask(path)
     try:
         with _open(path, driver) as src:
             return _source(src, path, band=band, missing=missing, crs=crs)
@@ -94,6 +96,19 @@ def _source(
         read_sd_rows=_sd_rows(src, path, number),
         choose=choose,
     )
+
+
+def _require_plain_mask(path: Path) -> None:
+    """Refuse a mask beside the file that is no plain raster: it could read other files, or addresses."""
+    beside = f"{path.name}.msk".casefold()
+    for mask in path.absolute().parent.iterdir():
+        if mask.name.casefold() != beside:
+            continue
+        with mask.open("rb") as file:
+            if not file.read(4).startswith(TIFF_STARTS):
+                raise InputError(
+                    f"{path.name}: the mask beside it, {mask.name}, is no TIFF; take it away, or make it anew"
+                )
 
 
 def _open(path: Path, driver: str) -> Any:

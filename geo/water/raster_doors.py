@@ -6,18 +6,12 @@ import re
 from pathlib import Path
 
 from geo.errors import InputError, InputFileMissing
-from geo.water.gdal_rasters import open_gdal
+from geo.water.gdal_rasters import TIFF_STARTS, open_gdal
 from geo.water.raster_source import RasterSource, one_line
 
 # first bytes of a file -> GDAL's drivers that may open it; a .tif can be a virtual file that reads another
 _HDF5 = b"\x89HDF\r\n\x1a\n"
-_STARTS = (
-    (b"II*\0", "GTiff"),
-    (b"MM\0*", "GTiff"),
-    (b"II+\0", "GTiff"),
-    (b"MM\0+", "GTiff"),
-    (b"CDF", "netCDF"),
-)
+_STARTS = (*((start, "GTiff") for start in TIFF_STARTS), (b"CDF", "netCDF"))
 
 
 def open_source(

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
@@ -27,7 +27,7 @@ from geo.water.levels import Vertical
 ReadRows = Callable[[int, int], Depths]
 
 LARGEST_CELLS = 4_000_000_000
-MOST_COLUMNS = 1 << 18  # a strip of 256 rows is held at once: 256 MB
+MOST_ROWS, MOST_COLUMNS = 1 << 22, 1 << 18  # a strip of 256 rows is held at once: 256 MB
 _US_SURVEY_FOOT_M = 1200 / 3937
 _DEPTH_BAND = re.compile(r"(depth|elevation|altitude|height|bathymetry|topo|z)\b", re.IGNORECASE)
 
@@ -81,6 +81,11 @@ def one_line(error: BaseException) -> str:
     return " ".join(str(error).split())[:160]
 
 
+def listed(names: Sequence[str]) -> str:
+    """Names in a message: the first of them, where there are many."""
+    return ", ".join(names[:9]) + (f" and {len(names) - 9} more" if len(names) > 9 else "")
+
+
 def band_by_name(names: tuple[str, ...], band: str | None, *, path: Path) -> tuple[int, bool]:
     """Place (from 0) of a band among names, and whether someone must still say which one is depth.
 
@@ -93,7 +98,7 @@ def band_by_name(names: tuple[str, ...], band: str | None, *, path: Path) -> tup
         for i, name in enumerate(names):
             if name.casefold() == band.casefold():
                 return i, False
-        raise InputError(f"{path.name}: has no band {band!r}; it has {', '.join(names)}")
+        raise InputError(f"{path.name}: has no band {band!r}; it has {listed(names)}")
     if len(names) == 1:
         return 0, False
     likely = [i for i, name in enumerate(names) if _DEPTH_BAND.match(name)]
@@ -106,7 +111,7 @@ def require_shape(rows: int, columns: int, *, name: str) -> None:
     Raises
     ------
     InputError
-        Fewer than 2 x 2 cells, over 4e9, or more columns than a strip of rows may hold.
+        Fewer than 2 x 2 cells, over 4e9, or a side that no lake has.
     """
     if rows < 2 or columns < 2:
         raise InputError(f"{name}: {columns} x {rows} cells; expected at least 2 x 2")
@@ -115,11 +120,12 @@ def require_shape(rows: int, columns: int, *, name: str) -> None:
             f"{name}: the header declares {columns} x {rows} cells, "
             f"over the limit of {LARGEST_CELLS:,}; cut the file to the lake"
         )
-    if columns > MOST_COLUMNS:
-        raise InputError(
-            f"{name}: the header declares {columns:,} columns, over the limit of {MOST_COLUMNS:,}; "
-            "cut the file to the lake"
-        )
+    for count, most, sides in ((rows, MOST_ROWS, "rows"), (columns, MOST_COLUMNS, "columns")):
+        if count > most:
+            raise InputError(
+                f"{name}: the header declares {count:,} {sides}, over the limit of {most:,}; "
+                "cut the file to the lake"
+            )
 
 
 def named_crs(crs: str) -> pyproj.CRS:

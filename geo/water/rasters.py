@@ -16,7 +16,7 @@ from geo.water.bathymetry import STRIP_ROWS, DepthGrid, Depths, work_crs_of
 from geo.water.levels import Counting, Vertical, counting_of
 from geo.water.quality import DepthQuality, quality_from_name
 from geo.water.raster_doors import open_source
-from geo.water.raster_source import RasterSource, ReadRows
+from geo.water.raster_source import RasterSource, ReadRows, listed
 
 Floats = NDArray[np.float64]
 
@@ -151,7 +151,7 @@ def _sense(source: RasterSource, vertical: Vertical | None) -> tuple[Vertical, t
     if source.choose:
         raise Unsaid(
             "band",
-            f"{name}: has {len(source.bands)} bands ({', '.join(source.bands)}) and nothing says which one "
+            f"{name}: has {len(source.bands)} bands ({listed(source.bands)}) and nothing says which one "
             f'is depth; add it to [water], as in band = "{source.bands[0]}" (or band = 1)',
         )
     if vertical is None and source.vertical is None:

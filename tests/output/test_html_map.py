@@ -195,7 +195,7 @@ def test_words_follow_the_units_of_the_plan(picture: DepthPicture) -> None:
     lead = dict(metric["lines"][0]["rods"][0]["facts"])["Lead"]
     assert lead == "18.5 m as rigged (23 m advised)"  # 18.288 and 22.86 m, to half a metre
     assert dict(us["lines"][0]["rods"][0]["facts"])["Lead"] == "60 ft as rigged (75 ft advised)"
-    assert dict(us["lines"][0]["rods"][0]["facts"])["With errors (95 %)"] == "\u22120.5 ft"
+    assert dict(us["lines"][0]["rods"][0]["facts"])["With errors (one-sided 95 %)"] == "\u22120.5 ft"
 
 
 def test_page_says_where_depth_stands_and_that_it_is_not_for_navigation(picture: DepthPicture) -> None:
