@@ -39,8 +39,8 @@ def levels_of(loaded: LoadedPlan) -> tuple[dict[str, Level], list[str]]:
     """
     tables = loaded.tables
     water, sd_m = tables.water, tables.errors.level_m
-    datum = water.datum.sd_m if water.datum else 0.0
-    stated_sd = math.hypot(sd_m, datum)
+    datums = [water.datum, water.gauge.datum if water.gauge else None]
+    stated_sd = math.hypot(sd_m, *(d.sd_m for d in datums if d))
     record: GaugeRecord | None = None
     said: list[str] = []
     if water.gauge is not None:
@@ -98,5 +98,5 @@ def _between_years_m(found: PeriodLevel, period: PeriodTable) -> float:
 
 
 def _words(found: PeriodLevel, period: PeriodTable, sd_m: float, show: Display) -> str:
-    level, sd = show.level(found.level_above_datum_m), show.clearance(sd_m)
+    level, sd = show.level(found.level_above_datum_m), show.difference(sd_m)
     return f"Water level in {period.name}: {level} datum, sd {sd}, from the gauge ({found.words()})."

@@ -43,14 +43,15 @@ def command(
         _require_apart(loaded.inputs, folder)  # before the work, not after it
         require_place(folder, overwrite=overwrite)
         time_of_writing()
+    files: dict[str, str] = {}
     with progress() as show:
         plan, lake = make_plan(loaded, progress=show)
         if not dry_run:
             limits = PlotterLimits(**loaded.tables.plotter.model_dump())
-            plan = write_plan(plan, lake, folder, limits=limits, overwrite=overwrite, progress=show)
+            plan, files = write_plan(plan, lake, folder, limits=limits, overwrite=overwrite, progress=show)
     display = Display(plan.units)
     if as_json:
-        print_json(summary(plan, files={} if dry_run else FILES, length=display.clearance))
+        print_json(summary(plan, files=files, length=display.clearance))
     else:
         click.echo(plan_report(plan, display))
         click.echo(f"\n{NOT_FOR_NAVIGATION} {COMES_FIRST}")

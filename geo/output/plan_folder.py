@@ -39,7 +39,7 @@ def write_plan(
     limits: PlotterLimits,
     overwrite: bool = False,
     progress: Progress = lambda *_: None,
-) -> PlanResult:
+) -> tuple[PlanResult, dict[str, str]]:
     """Write a plan's folder.
 
     Parameters
@@ -52,7 +52,7 @@ def write_plan(
 
     Returns
     -------
-    The plan with the cautions that the plotter's limits made, as it was written.
+    The plan with the cautions that the plotter's limits made, and the names of its files, as written.
 
     Raises
     ------
@@ -91,4 +91,4 @@ def write_plan(
         (staging / "plan.json").write_text(
             json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n", "utf-8"
         )
-    return plan
+    return plan, files

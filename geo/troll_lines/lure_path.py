@@ -48,8 +48,8 @@ def lure_path(
 
     Notes
     -----
-    The first `behind_m` metres hold no station, since the lure has not come onto the line; on a ring it
-    has, on the round before.
+    The first `behind_m` metres hold no station, since the lure has not come onto the line; the first one
+    stands just where it does. On a ring it is on the line from the round before.
     """
     total = float(chainage_of(points)[-1])
     stations = station_chainage(total, step_m=step_m)
@@ -57,13 +57,13 @@ def lure_path(
     parts = []
     ways: tuple[tuple[Direction, float], ...] = (("out", 1.0), ("back", -1.0))
     for direction, sign in ways:
-        at = stations - sign * behind_m
         here = stations
-        if ring:
-            at = at % total
-        else:
-            on = (at >= 0) & (at <= total)
-            at, here = at[on], here[on]
+        if not ring:  # one station just where the lure comes onto the line, whatever the step
+            comes_on = behind_m if sign > 0 else total - behind_m
+            here = np.union1d(here, [comes_on]) if 0 <= comes_on <= total else here
+            on = (here - sign * behind_m >= -1e-9) & (here - sign * behind_m <= total + 1e-9)
+            here = here[on]
+        at = (here - sign * behind_m) % total if ring else np.clip(here - sign * behind_m, 0.0, total)
         heading = sign * headings_at(points, at)
         starboard = np.column_stack((heading[:, 1], -heading[:, 0]))
         place = points_at(points, at) + offset_m * starboard

@@ -13,6 +13,7 @@ import struct
 from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass, replace
+from mmap import ACCESS_READ, mmap
 from pathlib import Path
 from threading import RLock
 from typing import Any, BinaryIO
@@ -44,6 +45,8 @@ _LOCK = RLock()  # the library below serves one thread at a time, whatever the f
 _LIBRARY_ERRORS = (OSError, RuntimeError, ValueError, LookupError, AttributeError, TypeError, MemoryError)
 _LARGEST_CHUNK_BYTES = 1 << 30
 _CACHE_BYTES = 128 << 20
+_HEAPS_WITHIN = 64 << 20  # bytes from either end of a file
+_HEAP = b"GCOL\1\0\0\0"
 _MOST_BLOWN_UP = 5_000  # declared bytes to bytes in the file; deflate reaches 1,000
 _FARTHEST = 1e12  # no coordinate has such a number, in whatever unit
 _EVEN_RATIO = 0.02  # of a cell: what a coordinate may stand off an even grid (assumed)
@@ -209,7 +212,7 @@ class _File:
                 if self._dataset is None:
                     import netCDF4
 
-                    _require_whole(self.path)
+                    require_whole(self.path)
                     self._dataset = netCDF4.Dataset(str(self.path.absolute()), "r")
                     self._dataset.set_auto_maskandscale(False)
                 yield self._dataset
@@ -269,22 +272,52 @@ def _variable_from(stored: Any) -> _Variable:
     )
 
 
-def _require_whole(path: Path) -> None:
-    """Refuse a classic file whose header is damaged, which can end the process, or which is cut off.
+def require_whole(path: Path) -> None:
+    """Refuse a file that is cut off, or damaged where the library below would crash or never come back.
 
-    The library reads zeros behind the end of such a file.
+    Of a classic file that is cut off the library reads zeros; a damaged header, or a damaged heap of an
+    HDF5 file, can end the process.
+
+    Raises
+    ------
+    InputError
+        It is such a file.
     """
     with path.open("rb") as file:
-        if file.read(3) != b"CDF":
-            return  # HDF5 looks after itself
+        classic = file.read(3) == b"CDF"
         try:
-            wanted = _classic_bytes(file)
-        except (struct.error, LookupError) as error:
-            raise InputError(f"{path.name}: its header is damaged; download it again") from error
+            wanted = _classic_bytes(file) if classic else _heap_bytes(file)
+        except (struct.error, LookupError, ValueError) as error:
+            raise InputError(
+                f"{path.name}: is damaged ({one_line(error)} in its header); download it again"
+            ) from error
     if path.stat().st_size < wanted:
         raise InputError(
             f"{path.name}: is cut off: {path.stat().st_size:,} of {wanted:,} bytes; download it again"
         )
+
+
+def _heap_bytes(file: BinaryIO) -> int:
+    """Where the last heap of texts of an HDF5 file ends (format specification, III.E), each walked through.
+
+    A size of 0 in one makes the library go round for ever, a wrong one makes it free what is not its own.
+    """
+    with mmap(file.fileno(), 0, access=ACCESS_READ) as held:
+        # the library lays them at either end; in the middle of a large file are only values
+        parts = {(0, _HEAPS_WITHIN), (max(len(held) - _HEAPS_WITHIN, 0), len(held))}
+        last = 0
+        for start, stop in parts:
+            at = held.find(_HEAP, start, stop)
+            while at >= 0:
+                (size,) = struct.unpack_from("<Q", held, at + 8)
+                place, last = at + 16, max(last, at + size)
+                while place + 16 <= min(at + size, len(held)):
+                    index, taken = struct.unpack_from("<H6xQ", held, place)
+                    place += 16 + -(-taken // 8) * 8 if index else taken
+                    if place > at + size or (index == 0 and taken < 16):
+                        raise ValueError(f"a text of {taken} bytes")
+                at = held.find(_HEAP, at + 8, stop)
+    return last
 
 
 def _classic_bytes(file: BinaryIO) -> int:
@@ -299,12 +332,12 @@ def _classic_bytes(file: BinaryIO) -> int:
 
     def skip(size: int) -> None:
         if not 0 <= size <= length - file.tell():
-            raise struct.error(size)
+            raise ValueError(f"a text of {size} bytes")
         file.seek(-(-size // 4) * 4, 1)
 
     def counted() -> int:
         if (number := take(count)) < 0:
-            raise struct.error(number)
+            raise ValueError(f"a count of {number}")
         return number
 
     def items() -> range:
