@@ -126,7 +126,7 @@ class LinePlanner:
                 done.append(whole)
                 continue
             fails = np.concatenate([r.stations.chainage_m[r.stations.fails] for r in whole.rods])
-            pieces = split_long(points, longest_m=target.max_length_m, rather_at_m=fails)
+            pieces = split_long(points, longest_m=target.max_length_m, rather_at_m=fails, place=self._launch)
             done.extend(check(piece) for piece in pieces)
         return done
 

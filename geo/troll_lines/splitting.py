@@ -11,12 +11,14 @@ Floats = NDArray[np.float64]
 _REACH_RATIO = 0.4
 
 
-def split_long(points: Floats, *, longest_m: float, rather_at_m: Floats) -> list[Floats]:
+def split_long(
+    points: Floats, *, longest_m: float, rather_at_m: Floats, place: tuple[float, float] | None = None
+) -> list[Floats]:
     """Split a line into the fewest pieces that are short enough, about equal.
 
     Parameters
     ----------
-    points : vertices (n, 2); a ring that is too long is opened.
+    points : vertices (n, 2); a ring that is too long is opened: where a lure fails, else nearest `place`.
     longest_m : longest piece.
     rather_at_m : distances from start where a lure fails; a split moves to the nearest of them within
         reach, so that a bad place falls to the ends.
@@ -24,8 +26,8 @@ def split_long(points: Floats, *, longest_m: float, rather_at_m: Floats) -> list
     total = float(chainage_of(points)[-1])
     if total <= longest_m:
         return [points]
-    if is_closed(points) and len(rather_at_m):  # open a ring where it fails
-        first = float(rather_at_m[0]) % total
+    if is_closed(points):
+        first = float(rather_at_m[0]) % total if len(rather_at_m) else _nearest(points, place)
         points = sub_ring(points, first, first + total)
         rather_at_m = (rather_at_m - first) % total
     rather = np.unique(rather_at_m)
@@ -39,6 +41,13 @@ def split_long(points: Floats, *, longest_m: float, rather_at_m: Floats) -> list
         pieces.append(sub_line(points, start, start + length))
         start += length
     return [*pieces, sub_line(points, start, total)]
+
+
+def _nearest(points: Floats, place: tuple[float, float] | None) -> float:
+    """Distance from start of the vertex nearest a place, or of the westernmost (then southernmost) one."""
+    if place is None:
+        return float(chainage_of(points)[np.lexsort((points[:, 1], points[:, 0]))[0]])
+    return float(chainage_of(points)[np.argmin(np.hypot(*(points - np.array(place)).T))])
 
 
 def start_near(points: Floats, *, place: tuple[float, float] | None) -> Floats:
