@@ -19,6 +19,7 @@ import click
 from geo.errors import InputFaults, PlanningError
 
 COMMANDS = {
+    "check": "Check lines drawn elsewhere (GPX, GeoJSON, GeoPackage, ...) against a plan.",
     "contour": "Depth contours and bands of a raster, exact and shoal-safe.",
     "inspect": "What is in a raster or vector file, and what is doubtful in it.",
     "new": "A commented starter plan around a raster, with what it cannot know left blank.",

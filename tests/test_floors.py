@@ -28,6 +28,8 @@ FLOORS = (
     ("geo.plan_spread",),
     ("geo.plan_grounds",),
     ("geo.plan_lines",),
+    ("geo.line_check",),
+    ("geo.plan_check",),
     ("geo.planner",),
     ("cli",),
 )

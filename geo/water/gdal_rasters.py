@@ -33,6 +33,7 @@ from geo.water.raster_source import (
 # the second escapes from what is read late from a damaged header
 _LIBRARY_ERRORS = (rasterio.errors.RasterioError, CPLE_BaseError)
 TIFF_STARTS = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
+_NAMES = {"GTiff": "GeoTIFF", "S102": "S-102", "AAIGrid": "Esri ASCII grid"}
 _CACHE_MB = 64
 _LARGEST_TILE_BYTES = 1 << 30
 _MOST_BLOWN_UP = 5_000  # declared bytes to bytes in the file; deflate reaches 1,000
@@ -101,14 +102,22 @@ def _source(
 def _require_plain_mask(path: Path) -> None:
     """Refuse a mask beside the file that is no plain raster: it could read other files, or addresses."""
     beside = f"{path.name}.msk".casefold()
-    for mask in path.absolute().parent.iterdir():
-        if mask.name.casefold() != beside:
-            continue
-        with mask.open("rb") as file:
-            if not file.read(4).startswith(TIFF_STARTS):
+    try:
+        for mask in path.absolute().parent.iterdir():
+            if mask.name.casefold() == beside and not _first_bytes(mask).startswith(TIFF_STARTS):
                 raise InputError(
                     f"{path.name}: the mask beside it, {mask.name}, is no TIFF; take it away, or make it anew"
                 )
+    except OSError as error:
+        raise InputError(
+            f"{path.name}: what lies beside it cannot be read ({error.strerror}); "
+            "put the file into a folder of its own"
+        ) from error
+
+
+def _first_bytes(path: Path) -> bytes:
+    with path.open("rb") as file:
+        return file.read(4)
 
 
 def _open(path: Path, driver: str) -> Any:
@@ -121,13 +130,15 @@ def _open(path: Path, driver: str) -> Any:
             return rasterio.open(path, driver=driver, **options)
     except (*_LIBRARY_ERRORS, ValueError) as error:
         said = one_line(error)
-        if driver == "S102" and "not recognized" in said:
+        with rasterio.Env() as library:
+            known = driver in library.drivers()
+        if not known:
             raise InputError(
-                f"{path.name}: is S-102, which the installed GDAL does not open; "
-                "convert it to GeoTIFF (depths, positive down) first"
+                f"{path.name}: is {_NAMES.get(driver, driver)}, which the installed GDAL does not open; "
+                "convert it to GeoTIFF first"
             ) from error
         raise InputError(
-            f"{path.name}: cannot be read as {driver} ({said}); "
+            f"{path.name}: cannot be read as {_NAMES.get(driver, driver)} ({said}); "
             "convert the bathymetry to GeoTIFF, or download it again if it is damaged"
         ) from error
 

@@ -127,6 +127,18 @@ def open_netcdf(
     )
 
 
+def groups_in(path: Path) -> tuple[str, ...]:
+    """Names of the groups of a netCDF or other HDF5 file, which tell what it is.
+
+    Raises
+    ------
+    InputError
+        A damaged file.
+    """
+    with closing(_File(path)) as file:
+        return file.groups()
+
+
 # ---- the file
 
 
@@ -224,12 +236,15 @@ class _File:
                     "the file is damaged or cut off: download it again"
                 ) from error
 
+    def groups(self) -> tuple[str, ...]:
+        with self._library("its header") as dataset:
+            return tuple(dataset.groups)
+
     def header(self) -> _Header:
         with self._library("its header") as dataset:
             variables = {name: _variable_from(v) for name, v in dataset.variables.items()}
             tags = {key: dataset.getncattr(key) for key in dataset.ncattrs()}
-            groups = tuple(dataset.groups)
-        return _Header(variables, tags, groups)
+        return _Header(variables, tags, self.groups())
 
     def values(self, variable: _Variable, index: tuple[int | slice, ...], *, what: str) -> NDArray[Any]:
         with self._library(what) as dataset:
@@ -495,7 +510,7 @@ def _vertical(
 def _scaling(variable: _Variable, name: str) -> tuple[float, float]:
     """scale, offset of a packed variable: true value = scale * stored value + offset."""
     scale, offset = (*variable.numbers("scale_factor"), 1.0)[0], (*variable.numbers("add_offset"), 0.0)[0]
-    if not (math.isfinite(scale) and math.isfinite(offset)) or scale == 0:
+    if not (0 < abs(scale) < _FARTHEST and abs(offset) < _FARTHEST):
         raise InputError(
             f"{name}: {variable.name} has scale_factor = {scale:g} and add_offset = {offset:g}; expected "
             "finite numbers, the first not 0; download the file again"
@@ -684,7 +699,7 @@ def _frame(file: _File, head: _Header, grid: _Variable, named: str | None) -> _F
     flip = x.step < 0
     left = x.values[-1] if flip else x.values[0]
     wide, high = abs(x.step), y.step
-    transform = affine.Affine(wide, 0, left - wide / 2, 0, high, y.values[0] - high / 2)
+    transform = affine.Affine(wide, 0, float(left) - wide / 2, 0, high, float(y.values[0]) - high / 2)
     return _Frame(y.place, x.place, transform, crs, counts, (*notes, *more), flip)
 
 
@@ -708,13 +723,17 @@ def _stated_crs(
             'add the right one to [water], as in crs = "EPSG:26916"'
         ) from error
     if flat.is_geographic and flat.is_derived:
-        raise InputError(
-            f"{name}: lies on a globe with a moved pole; "
-            "warp it to latitude and longitude or a map projection first"
-        )
+        raise _moved_pole(name)
     direction = own.sub_crs_list[-1].axis_info[-1].direction if own.is_compound else ""
     counts: dict[str, Vertical] = {"up": "elevation", "down": "depth"}
     return flat, counts.get(direction)
+
+
+def _moved_pole(name: str) -> InputError:
+    return InputError(
+        f"{name}: lies on a globe with a moved pole; "
+        "warp it to latitude and longitude or a map projection first"
+    )
 
 
 def _axes(file: _File, head: _Header, grid: _Variable) -> tuple[_Axis, _Axis] | None:
@@ -755,6 +774,8 @@ def _axis(file: _File, variable: _Variable, place: int) -> _Axis:
             f"{name}: the coordinate {variable.name} has {int(bad.sum())} of {len(bad)} values missing; "
             "download the file again, or write it anew with all coordinates"
         )
+    if variable.text("standard_name").startswith("grid_"):
+        raise _moved_pole(name)
     units = variable.text("units")
     unstated = not units and variable.name.lower().startswith(("lon", "lat"))
     unstated = unstated or (not units and variable.text("standard_name") in ("longitude", "latitude"))

@@ -149,7 +149,7 @@ def flat_crs(crs: pyproj.CRS) -> pyproj.CRS:
     Raises
     ------
     InputError
-        It is no map projection or latitude and longitude.
+        It is no map projection or latitude and longitude, or its numbers cannot be.
     """
     while crs.is_compound or crs.is_bound:
         crs = crs.sub_crs_list[0] if crs.is_compound else crs.source_crs or crs
@@ -157,7 +157,14 @@ def flat_crs(crs: pyproj.CRS) -> pyproj.CRS:
         raise InputError(
             f"{crs.name}: is no map projection or latitude/longitude; name the right one in [water] crs"
         )
-    return crs.to_2d()
+    try:
+        flat = crs.to_2d()
+        pyproj.Transformer.from_crs(flat, flat.geodetic_crs, always_xy=True)
+    except pyproj.exceptions.ProjError as error:
+        raise InputError(
+            f"{crs.name}: cannot be worked with ({one_line(error)}); name the right one in [water] crs"
+        ) from error
+    return flat
 
 
 def unit_from_words(words: str) -> float | None:

@@ -21,6 +21,7 @@ from geo.water.raster_source import RasterSource, ReadRows, listed
 Floats = NDArray[np.float64]
 
 DEEPEST_M = 12_000.0  # deeper than any lake or sea
+_LARGEST_CELL_M = 1e7
 
 
 def read_raster(
@@ -92,12 +93,18 @@ def read_raster(
         data_date=source.data_date,
         notes=(*source.notes, *notes, *unit_notes),
     )
-    _require_way_back(grid)
+    _require_place(grid)
     return with_own_uncertainty(grid, source) if quality is None else grid
 
 
-def _require_way_back(grid: DepthGrid) -> None:
-    """Refuse a projected grid that reaches over the edge of its own system, as Mercator's at 180 degrees."""
+def _require_place(grid: DepthGrid) -> None:
+    """Refuse cells of no size, and a grid over the edge of its own system, as Mercator's at 180 degrees."""
+    wide, high = grid.cell_sides_m
+    if not (0 < wide < _LARGEST_CELL_M and 0 < high < _LARGEST_CELL_M):
+        raise InputError(
+            f"{grid.files[0]}: a cell is {wide:.3g} x {high:.3g} m; the georeference is damaged, or its "
+            "coordinate system is another one: name it in [water] crs"
+        )
     if not grid.crs.is_projected or grid.crs == grid.work_crs:
         return
     rows, columns = grid.shape
