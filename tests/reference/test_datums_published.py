@@ -7,8 +7,8 @@ import pytest
 from geo.units import FOOT_M
 from geo.water.datums import GREAT_LAKES, datum_from_name
 from geo.water.gauges import read_gauge
-from geo.water.period_level import level_over_period
 from geo.water.levels import counting_of
+from geo.water.period_level import level_over_period
 
 # [CHS2026]: chart datum on IGLD 1985 in metres, as printed in its text.
 METRES = {"Superior": 183.2, "Michigan-Huron": 176.0, "St. Clair": 174.4, "Erie": 173.5}
