@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 import re
-import struct
 from pathlib import Path
 
 from geo.errors import InputError, InputFileMissing
 from geo.water.gdal_rasters import TIFF_STARTS, open_gdal
-from geo.water.raster_source import RasterSource, one_line
+from geo.water.raster_source import RasterSource
 
 # first bytes of a file -> GDAL's drivers that may open it; a .tif can be a virtual file that reads another
 _HDF5 = b"\x89HDF\r\n\x1a\n"
-_HEAP, _LARGEST_HEAP_BYTES = b"GCOL\x01", 1 << 20
-_CHUNK_BYTES = 1 << 24
 _STARTS = (*((start, "GTiff") for start in TIFF_STARTS), (b"CDF", "netCDF"))
 
 
@@ -75,40 +72,9 @@ def _format_of(path: Path) -> str:
 
 def _hdf5_format(path: Path) -> str:
     """BAG, S-102 and netCDF-4 share one container; the groups inside tell which it is."""
-    import netCDF4
+    from geo.water.netcdf_file import groups_in
 
-    try:
-        _require_heaps_that_end(path)
-        with netCDF4.Dataset(path, "r") as inside:
-            groups = set(inside.groups)
-    except (OSError, RuntimeError, ValueError, UnicodeDecodeError) as error:
-        raise InputError(
-            f"{path.name}: cannot be read ({one_line(error)}); download it again if it is damaged"
-        ) from error
+    groups = set(groups_in(path))
     if "BAG_root" in groups:
         return "BAG"
     return "S102" if "BathymetryCoverage" in groups else "netCDF"
-
-
-def _require_heaps_that_end(path: Path) -> None:
-    """Refuse a container whose heap has a piece of no size: the HDF5 library (to 2.2) reads it for ever.
-
-    A heap is its signature, version 1, its size, then pieces: 16 bytes and data (HDF5 file format, III.E).
-    """
-    places, place, kept = [], 0, b""
-    with path.open("rb") as file:
-        while chunk := file.read(_CHUNK_BYTES):
-            block = kept + chunk
-            places += [place - len(kept) + found.start() for found in re.finditer(_HEAP, block)]
-            place, kept = place + len(chunk), block[1 - len(_HEAP) :]
-        for start in places:
-            file.seek(start)
-            heap = file.read(_LARGEST_HEAP_BYTES)
-            size = int.from_bytes(heap[8:16], "little")
-            at, end = 16, min(size, len(heap)) - 16
-            while at <= end:
-                number, data = struct.unpack_from("<H6xQ", heap, at)
-                piece = 16 + -(-data // 8) * 8 if number else data
-                if piece % (1 << 64) == 0:
-                    raise ValueError(f"a heap at byte {start} has no end")
-                at += piece

@@ -229,7 +229,8 @@ def require_depths(
     """
     if not values[0] <= values[1]:
         raise InputError(f"{name}: holds no data at all in this band; is it the right band and file?")
-    low, high = sorted(float(np.float32(d)) for d in counting.charted_m(values))
+    with np.errstate(over="ignore"):  # what no float32 holds is infinite, and refused below
+        low, high = sorted(float(np.float32(d)) for d in counting.charted_m(values))
     if max(abs(low), abs(high)) > DEEPEST_M:
         stored = "" if counting == Counting() else f" (stored: {values[0]:.9g} to {values[1]:.9g})"
         raise InputError(
