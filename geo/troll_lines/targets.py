@@ -38,7 +38,7 @@ def depth_ground(
     shallow, deep = depth_m
     region = depth_region(
         ground,
-        charted_m=(shallow + deep) / 2 - level_above_datum_m,
+        charted_m=(shallow if np.isinf(deep) else (shallow + deep) / 2) - level_above_datum_m,
         keep_out=keep_out,
         turn_radius_m=turn_radius_m,
     )
