@@ -49,7 +49,7 @@ def read_vectors(path: Path, *, crs: pyproj.CRS) -> tuple[gpd.GeoDataFrame, tupl
     if path.suffix.lower() not in SUFFIXES:
         raise InputError(f"{path.name}: {path.suffix or 'no'} suffix; expected one of {' '.join(SUFFIXES)}")
     try:
-        _require_kind(path)
+        require_kind(path)
         with warnings.catch_warnings(record=True) as said:
             warnings.simplefilter("always")
             layer, others = _layer_with_places(path)
@@ -96,7 +96,8 @@ def read_vectors(path: Path, *, crs: pyproj.CRS) -> tuple[gpd.GeoDataFrame, tupl
     return frame.reset_index(drop=True), tuple(notes)
 
 
-def _require_kind(path: Path) -> None:
+def require_kind(path: Path) -> None:
+    """Refuse a file whose kind is not let in, or that is not what its name says."""
     with path.open("rb") as file:
         begin = file.read(256).removeprefix(b"\xef\xbb\xbf").lstrip()
     if not begin.startswith(_BEGINS[path.suffix.lower()]):

@@ -83,7 +83,7 @@ def test_version_is_that_of_the_distribution(cli):
     [
         (["paln"], "did you mean 'plan'?"),
         (["inspetc", "x.tif"], "did you mean 'inspect'?"),
-        (["zzz"], "there are contour, inspect, new, plan"),
+        (["zzz"], "there are check, contour, inspect, new, plan"),
         (["plan", "x.toml", "--ot", "y"], "--out"),
         (["plan", "x.toml"], "Missing option '--out'"),
         (["plan"], "PLAN.toml"),
