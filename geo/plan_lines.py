@@ -72,6 +72,8 @@ class LinePlanner:
             turn_radius_m=turn_radius_m,
             is_on_target=ground.is_on_target,
             least_length_m=target.min_length_m,
+            band_m=ground.band_m,
+            middle_m=ground.middle_m,
         )
         if not lines:
             return (

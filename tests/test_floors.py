@@ -38,6 +38,9 @@ GROUND = {"geo.errors", "geo.units"}
 KERNELS = {
     "geo.tackle.statics",
     "geo.tackle.line_drag",
+    "geo.troll_lines.legal_turns",
+    "geo.troll_lines.refine",
+    "geo.troll_lines.refine_system",
     "geo.troll_lines.turning",
     "geo.water.band_stitching",
     "geo.water.contour_blocks",

@@ -24,6 +24,8 @@ class Ground:
 
     region: shapely.Geometry
     is_on_target: Callable[[Floats, Floats], NDArray[np.bool_]]
+    band_m: tuple[float, float] | None = None  # depths now that a line may use to turn less
+    middle_m: float | None = None  # the depth in it that is traced
 
 
 def depth_ground(
@@ -36,13 +38,14 @@ def depth_ground(
 ) -> Ground:
     """A band of depths now: the edge is the contour in its middle. `ground` is `trace.ground_around`."""
     shallow, deep = depth_m
+    middle = shallow if np.isinf(deep) else (shallow + deep) / 2
     region = depth_region(
         ground,
-        charted_m=(shallow if np.isinf(deep) else (shallow + deep) / 2) - level_above_datum_m,
+        charted_m=middle - level_above_datum_m,
         keep_out=keep_out,
         turn_radius_m=turn_radius_m,
     )
-    return Ground(region, lambda _, depth: _in_band(depth, depth_m))
+    return Ground(region, lambda _, depth: _in_band(depth, depth_m), depth_m, middle)
 
 
 def break_ground(

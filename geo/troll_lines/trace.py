@@ -14,6 +14,7 @@ import shapely
 from numpy.typing import NDArray
 
 from geo.files.vectors import lines_in, polygons_in
+from geo.troll_lines.refine import DepthWish, refined_or_given
 from geo.troll_lines.turning import (
     chainage_of,
     cut_tight_turns,
@@ -32,6 +33,7 @@ Floats = NDArray[np.float64]
 
 KEEP_OFF_M = 0.5  # from keep-outs and missing water, so that rounding crosses nothing
 _DEPTH_MARGIN_M = 0.02
+_ROUND_M = 0.15  # from keep-outs beside that, where a line is moved
 _PAD_RADII = 8
 _BESIDE_RADII = 2
 _BRIDGE_RADII = 5
@@ -102,6 +104,8 @@ def trace_lines(
     turn_radius_m: float,
     is_on_target: Callable[[Floats, Floats], NDArray[np.bool_]],
     least_length_m: float,
+    band_m: tuple[float, float] | None = None,
+    middle_m: float | None = None,
 ) -> list[Floats]:
     """Trace the edge of a region as lines that can be steered.
 
@@ -113,17 +117,26 @@ def trace_lines(
     turn_radius_m : tightest turn; never broken.
     is_on_target : (points (n, 2), depths now (n,)) -> whether each is the ground asked for.
     least_length_m : shorter lines are dropped.
+    band_m : depths now that a line may use to turn less; None leaves it where it was traced.
+    middle_m : the depth in it that was traced.
 
     Returns
     -------
     Vertices of each line (n, 2), longest first; a ring ends where it starts.
     """
     edge = regularised(region, turn_radius_m=turn_radius_m)
-    rings = [r for p in polygons_in(edge) for r in (p.exterior, *p.interiors)]
+    rings = [
+        shapely.get_coordinates(r)
+        for p in polygons_in(edge)
+        for r in (p.exterior, *p.interiors)
+        if r.length >= least_length_m and r.intersects(legal.area)
+    ]
+    if band_m is not None and middle_m is not None and np.isfinite(band_m).all():
+        rings = _refined(
+            rings, legal, level_above_datum_m, turn_radius_m, is_on_target, band_m=band_m, middle_m=middle_m
+        )
     lines: list[Floats] = []
     for ring in rings:
-        if ring.length < least_length_m or not ring.intersects(legal.area):
-            continue
         whole = shapely.LineString(ring)
         pieces = [whole] if legal.area.contains(whole) else lines_in(whole.intersection(legal.area))
         for piece in pieces:
@@ -136,6 +149,37 @@ def trace_lines(
     lines = [line for line in lines if chainage_of(line)[-1] >= least_length_m]
     lines = _drop_beside(lines, turn_radius_m=turn_radius_m, least_length_m=least_length_m)
     return sorted(lines, key=lambda p: (-chainage_of(p)[-1], p[0, 0], p[0, 1]))
+
+
+def _refined(
+    rings: list[Floats],
+    legal: LegalWater,
+    level_above_datum_m: float,
+    turn_radius_m: float,
+    is_on_target: Callable[[Floats, Floats], NDArray[np.bool_]],
+    *,
+    band_m: tuple[float, float],
+    middle_m: float,
+) -> list[Floats]:
+    """Rings that turn less, where the band leaves room and nothing legal or on target is lost."""
+    kept_off = legal.keep_out.buffer(KEEP_OFF_M + _ROUND_M)
+    shapely.prepare(kept_off)
+
+    def depth_at(points: Floats) -> Floats:
+        return legal.depth_now(points, level_above_datum_m=level_above_datum_m)
+
+    def is_legal(points: Floats) -> NDArray[np.bool_]:
+        east, north = points.T
+        inside = shapely.intersects_xy(legal.area, east, north) & ~shapely.intersects_xy(
+            kept_off, east, north
+        )
+        return np.asarray(inside & (depth_at(points) >= legal.least_depth_m + _DEPTH_MARGIN_M))
+
+    def is_good(points: Floats) -> NDArray[np.bool_]:
+        return np.asarray(is_legal(points) & is_on_target(points, depth_at(points)))
+
+    wish = DepthWish(depth_at, (max(band_m[0], legal.least_depth_m), band_m[1]), middle_m)
+    return refined_or_given(rings, turn_radius_m=turn_radius_m, wish=wish, is_good=is_good, is_legal=is_legal)
 
 
 def _stations(points: Floats, step_m: float) -> Floats:

@@ -52,6 +52,8 @@ def lines_on(
         turn_radius_m=R,
         is_on_target=lambda _, depth: (depth >= band_m[0]) & (depth <= band_m[1]),
         least_length_m=least_length_m,
+        band_m=band_m,
+        middle_m=sum(band_m) / 2,
     )
     return lake, lines
 
