@@ -15,13 +15,14 @@ from geo.plan_levels import Level
 from geo.plan_result import Reason, TrollLine
 from geo.plan_spread import SpreadSetting
 from geo.plan_tables import PeriodTable, TargetTable
+from geo.plan_tracing import lines_over
 from geo.plan_water import display_of, error_budget
 from geo.troll_lines.checked_line import Wanted, check_line
 from geo.troll_lines.clearance import Surroundings
 from geo.troll_lines.merits import Merits, merits_of
 from geo.troll_lines.splitting import split_long, start_near
 from geo.troll_lines.targets import Ground
-from geo.troll_lines.trace import LegalWater, legal_water, trace_lines
+from geo.troll_lines.trace import LegalWater, legal_water
 from geo.troll_lines.turning import Floats
 from geo.water.lake import Lake
 
@@ -65,16 +66,15 @@ class LinePlanner:
         ground = self.grounds.of(target, level_m=self.level_m(period), setting=setting)
         if isinstance(ground, str):
             return f"Target {target.name!r} in {period.name}: no line, {ground}."
-        lines = trace_lines(
-            ground.region,
+        lines, said = lines_over(
+            ground,
+            target=target,
+            setting=setting,
             legal=self._legal,
-            level_above_datum_m=self.level_m(period),
-            turn_radius_m=turn_radius_m,
-            is_on_target=ground.is_on_target,
-            least_length_m=target.min_length_m,
-            band_m=ground.band_m,
-            middle_m=ground.middle_m,
+            level_m=self.level_m(period),
+            show=display_of(self._loaded.tables),
         )
+        self.grounds.said.extend(said)
         if not lines:
             return (
                 f"Target {target.name!r} in {period.name}: no line, {self._why_none(target, turn_radius_m)}."

@@ -19,7 +19,7 @@ from geo.water.lake import Lake
 
 Progress = Callable[[str, int, int], None]
 _NOT_TOLD = {"periods", "fit", "min_length_m", "max_length_m", "on_break", "heading_deg", "sweep"}
-_NOT_TOLD |= {"join_within_m", "most_lines"}
+_NOT_TOLD |= {"parallels", "join_within_m", "most_lines"}
 _BEST_FIRST = {"free": 0, "doubtful": 1, "snags": 2}
 
 

@@ -27,6 +27,7 @@ FLOORS = (
     ("geo.plan_water",),
     ("geo.plan_spread",),
     ("geo.plan_grounds",),
+    ("geo.plan_tracing",),
     ("geo.plan_lines",),
     ("geo.line_check",),
     ("geo.plan_check",),

@@ -138,7 +138,7 @@ def _too_many(
 
 
 def _lines(grid: DepthGrid, found: Ragged, *, turned: bool) -> shapely.MultiLineString:
-    """Lines in cells -> in the work CRS, the deep side on the left."""
+    """Lines in cells -> in the work CRS, the deep side on the left as rows and columns run."""
     points, counts = found.points, np.diff(found.offsets)
     index = np.repeat(np.arange(len(counts)), counts)
     if turned:

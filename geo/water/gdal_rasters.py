@@ -18,6 +18,7 @@ from rasterio.enums import ColorInterp, MaskFlags
 from geo.errors import InputError
 from geo.water.bathymetry import Depths
 from geo.water.levels import Vertical
+from geo.water.netcdf_file import LOCK as NETCDF_LOCK
 from geo.water.raster_source import (
     RasterSource,
     as_values,
@@ -51,6 +52,8 @@ def open_gdal(
 ) -> RasterSource:
     """Open a raster with one of GDAL's drivers; see `raster_doors.open_source`."""
     _require_plain_mask(path)
+    if driver == "BAG":
+        _require_short_words(path)
     try:
         with _open(path, driver) as src:
             return _source(src, path, band=band, missing=missing, crs=crs)
@@ -115,6 +118,25 @@ def _require_plain_mask(path: Path) -> None:
         ) from error
 
 
+def _require_short_words(path: Path) -> None:
+    """Refuse a BAG whose metadata are longer than the file: room is made for all that is declared."""
+    import netCDF4
+
+    try:
+        with NETCDF_LOCK, netCDF4.Dataset(path, "r") as inside:
+            words = inside["BAG_root"].variables.get("metadata")
+            size = 0 if words is None else words.size
+    except (OSError, RuntimeError, ValueError, LookupError) as error:
+        raise InputError(
+            f"{path.name}: cannot be read as BAG ({one_line(error)}); download it again if it is damaged"
+        ) from error
+    if size > path.stat().st_size:
+        raise InputError(
+            f"{path.name}: declares {size:,} bytes of metadata in a file of {path.stat().st_size:,}; "
+            "it is damaged: download it again"
+        )
+
+
 def _first_bytes(path: Path) -> bytes:
     with path.open("rb") as file:
         return file.read(4)
@@ -128,7 +150,7 @@ def _open(path: Path, driver: str) -> Any:
         with warnings.catch_warnings():  # a file that lies nowhere is refused below, in words
             warnings.simplefilter("ignore", rasterio.errors.NotGeoreferencedWarning)
             return rasterio.open(path, driver=driver, **options)
-    except (*_LIBRARY_ERRORS, ValueError) as error:
+    except (*_LIBRARY_ERRORS, ValueError, MemoryError) as error:
         said = one_line(error)
         with rasterio.Env() as library:
             known = driver in library.drivers()

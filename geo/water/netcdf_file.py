@@ -29,7 +29,7 @@ RUNS = (
     ("x", "y"),
     ("lon|long|longitude|x|easting", "lat|latitude|y|northing"),
 )
-_LOCK = RLock()  # the library below serves one thread at a time, whatever the file
+LOCK = RLock()  # the library below serves one thread at a time, whatever the file
 # what it raises on damaged files
 _LIBRARY_ERRORS = (OSError, RuntimeError, ValueError, LookupError, AttributeError, TypeError, MemoryError)
 _LARGEST_CHUNK_BYTES = 1 << 30
@@ -130,7 +130,7 @@ class File:
 
     @contextmanager
     def _library(self, what: str) -> Iterator[Any]:
-        with _LOCK:
+        with LOCK:
             try:
                 if self._dataset is None:
                     import netCDF4
@@ -172,7 +172,7 @@ class File:
 
     def close(self) -> None:
         """Let go of the file."""
-        with _LOCK:
+        with LOCK:
             dataset, self._dataset = self._dataset, None
             if dataset is not None:
                 with suppress(*_LIBRARY_ERRORS):  # nothing was written

@@ -1,0 +1,152 @@
+"""From the ground of a target to its lines: traced, joined, in parallels over a wide band, or in passes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import shapely
+
+from geo.output.display import Display
+from geo.plan_grounds import UNDER_LURE_M
+from geo.plan_spread import SpreadSetting
+from geo.plan_tables import TargetTable
+from geo.troll_lines.joining import join_ends
+from geo.troll_lines.parallels import BandWidth, band_width, parallel_regions
+from geo.troll_lines.sweeps import best_heading_deg, sweep_lines, sweep_path
+from geo.troll_lines.targets import Ground
+from geo.troll_lines.trace import LegalWater, trace_lines
+from geo.troll_lines.turning import Floats, chainage_of
+from geo.water.contours import contour_lake
+
+LEAST_SWATH_M = 20.0  # assumed: lines nearer to each other than this are one line
+_WIDE_SWATHS = 1.9  # of at most 2 that are looked for: room for a line to each side
+_MOSTLY = 0.5
+_REACH_RADII = 6  # less than the ground is carried on beyond its data
+
+
+def swath_m(setting: SpreadSetting) -> float:
+    """The width that boards and lures sweep: from the outermost rod to port to that to starboard."""
+    aside = [r.offset_m for r in setting.rods]
+    return max(max(aside) - min(aside), LEAST_SWATH_M)
+
+
+def lines_over(
+    ground: Ground,
+    *,
+    target: TargetTable,
+    setting: SpreadSetting,
+    legal: LegalWater,
+    level_m: float,
+    show: Display,
+) -> tuple[list[Floats], list[str]]:
+    """Lines of a target, longest first, and what there is to say of them."""
+    if target.lure_depth_m is not None and (
+        target.sweep or target.heading_deg is not None or target.depth_m is None
+    ):
+        return _passes(target, setting=setting, legal=legal, level_m=level_m), []
+    radius_m, swath = setting.turn_radius_m, swath_m(setting)
+    gap_m = 2 * radius_m if target.join_within_m is None else target.join_within_m
+
+    def deep(points: Floats) -> bool:
+        depth = legal.depth_now(points, level_above_datum_m=level_m)
+        return bool((depth >= legal.least_depth_m).all())
+
+    def traced(region: shapely.Geometry, *, refined: bool) -> list[Floats]:
+        lines = trace_lines(
+            region,
+            legal=legal,
+            level_above_datum_m=level_m,
+            turn_radius_m=radius_m,
+            is_on_target=ground.is_on_target,
+            least_length_m=target.min_length_m,
+            band_m=ground.band_m if refined else None,
+            middle_m=ground.middle_m if refined else None,
+        )
+        if gap_m <= 0:
+            return lines
+        return join_ends(lines, gap_m=gap_m, turn_radius_m=radius_m, legal=legal.area, is_ok=deep)
+
+    lines = traced(ground.region, refined=not target.parallels)  # moved, it would run into its neighbours
+    if ground.band_m is None or not lines:
+        return lines, []
+
+    def in_band(points: Floats) -> np.ndarray:
+        return ground.is_on_target(points, legal.depth_now(points, level_above_datum_m=level_m))
+
+    if target.parallels:
+        for region in _beside(ground, target, in_band, radius_m=radius_m, swath=swath):
+            lines += traced(region, refined=False)
+        return sorted(lines, key=lambda p: (-chainage_of(p)[-1], p[0, 0], p[0, 1])), []
+    return lines, _width_words(target, band_width(lines, swath_m=swath, in_band=in_band), swath, show)
+
+
+def _width_words(target: TargetTable, width: BandWidth | None, swath: float, show: Display) -> list[str]:
+    """A band that the spread is wider than, or that has room for more lines, is told."""
+    if width is None:
+        return []
+    if width.narrow_ratio > _MOSTLY:
+        words = (
+            f"over {width.narrow_ratio:.0%} of its lines the band is narrower than the spread's swath "
+            f"({show.short(swath)}); outer lures run beside it."
+        )
+        return [f"Target {target.name!r}: {words}"]
+    if width.median_m >= _WIDE_SWATHS * swath and not target.parallels:
+        words = (
+            f"the band has room for more lines beside these, a swath ({show.short(swath)}) apart; "
+            "parallels = true gives them."
+        )
+        return [f"Target {target.name!r}: {words}"]
+    return []
+
+
+def _beside(
+    ground: Ground,
+    target: TargetTable,
+    in_band: Callable[[Floats], np.ndarray],
+    *,
+    radius_m: float,
+    swath: float,
+) -> list[shapely.Geometry]:
+    """Regions whose edges run beside the middle of a wide band."""
+    found = parallel_regions(
+        ground.region,
+        spacing_m=swath,
+        turn_radius_m=radius_m,
+        in_band=in_band,
+        least_length_m=target.min_length_m,
+        reach_m=_REACH_RADII * radius_m,
+    )
+    return [p.region for p in found if p.number]
+
+
+def _passes(
+    target: TargetTable, *, setting: SpreadSetting, legal: LegalWater, level_m: float
+) -> list[Floats]:
+    """Straight passes over deep water, or one path of passes and turns."""
+    shallow, deep = target.depth_m or ((target.lure_depth_m or 0.0) + UNDER_LURE_M, np.inf)
+    bands = contour_lake(legal.grid, charted_m=(), edges_m=(shallow - level_m, deep - level_m), areas=False)[
+        1
+    ]
+    if not bands:
+        return []
+    area = bands[0].water.intersection(legal.area)
+    shape = {"spacing_m": swath_m(setting), "least_length_m": target.min_length_m}
+    heading = target.heading_deg
+    if heading is None:
+        heading = best_heading_deg(area, **shape)
+    if not target.sweep:
+        return sweep_lines(area, heading_deg=heading, **shape)
+
+    def deep_enough(points: Floats) -> bool:
+        depth = legal.depth_now(points, level_above_datum_m=level_m)
+        return bool((depth >= legal.least_depth_m).all())
+
+    return sweep_path(
+        area,
+        legal=legal.area,
+        is_ok=deep_enough,
+        heading_deg=heading,
+        turn_radius_m=setting.turn_radius_m,
+        **shape,
+    )
