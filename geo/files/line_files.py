@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from geo.errors import Fault, InputError, InputFaults, InputFileMissing
 from geo.files.gpx import clean_text, read_gpx
-from geo.files.vectors import SUFFIXES, require_kind
+from geo.files.vectors import SUFFIXES, placed_frame
 
 Floats = NDArray[np.float64]
 
@@ -142,23 +142,11 @@ def _degrees(points: Sequence[Any]) -> Floats:
 
 
 def _vector_parts(path: Path, layer: str | None) -> tuple[list[_Part], str, pyproj.CRS, list[str]]:
-    try:
-        require_kind(path)
+    def read() -> tuple[Any, list[str]]:
         layer_read, notes = _layer(path, layer)
-        frame = _frame(path, layer_read)
-    except InputError:
-        raise
-    except Exception as error:  # four unrelated types escape the reader
-        why = " ".join(str(error).split())[:160]
-        raise InputError(
-            f"{path.name}: cannot be read ({why}); is it damaged, or another kind of file?"
-        ) from error
-    if not isinstance(frame, gpd.GeoDataFrame):
-        raise InputError(f"{path.name}: holds a table without places; expected lines")
-    if frame.crs is None:
-        raise InputError(
-            f"{path.name}: has no coordinate system; write it again with one (WGS 84 for GeoJSON)"
-        )
+        return _frame(path, layer_read), notes
+
+    frame, notes = placed_frame(path, read, expected="lines")
     shapes = np.asarray(frame.geometry.array)
     found = [("line", name, _line_parts(shape)) for name, shape in zip(_names_in(frame), shapes, strict=True)]
     there = ~(shapely.is_missing(shapes) | shapely.is_empty(shapes))

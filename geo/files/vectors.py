@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import warnings
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any, TypeVar
 
 import geopandas as gpd
 import numpy as np
@@ -24,6 +26,7 @@ _BEGINS = {
     ".fgb": b"fgb",
 }
 SUFFIXES = tuple(_BEGINS)
+_Said = TypeVar("_Said")
 
 
 def read_vectors(path: Path, *, crs: pyproj.CRS) -> tuple[gpd.GeoDataFrame, tuple[str, ...]]:
@@ -48,25 +51,14 @@ def read_vectors(path: Path, *, crs: pyproj.CRS) -> tuple[gpd.GeoDataFrame, tupl
         raise InputFileMissing(f"{path}: no such file; check the name and the folder it is looked for in")
     if path.suffix.lower() not in SUFFIXES:
         raise InputError(f"{path.name}: {path.suffix or 'no'} suffix; expected one of {' '.join(SUFFIXES)}")
-    try:
-        require_kind(path)
-        with warnings.catch_warnings(record=True) as said:
-            warnings.simplefilter("always")
-            layer, others = _layer_with_places(path)
-            frame = pyogrio.read_dataframe(path, layer=layer)
-    except InputError:
-        raise
-    except Exception as error:  # four unrelated types escape the reader
-        why = " ".join(str(error).split())[:160]
-        raise InputError(
-            f"{path.name}: cannot be read ({why}); is it damaged, or another kind of file?"
-        ) from error
-    if not isinstance(frame, gpd.GeoDataFrame):
-        raise InputError(f"{path.name}: holds a table without places; expected points, lines or polygons")
-    if frame.crs is None:
-        raise InputError(
-            f"{path.name}: has no coordinate system; write it again with one (WGS 84 for GeoJSON)"
-        )
+
+    def read() -> tuple[Any, tuple[Any, Any]]:
+        layer, others = _layer_with_places(path)
+        return pyogrio.read_dataframe(path, layer=layer), (layer, others)
+
+    with warnings.catch_warnings(record=True) as said:
+        warnings.simplefilter("always")
+        frame, (layer, others) = placed_frame(path, read, expected="points, lines or polygons")
     notes = list(dict.fromkeys(f"{path.name}: {warning.message}" for warning in said))
     if others:
         notes.append(f"{path.name}: only its layer {layer!r} is read; it also holds {', '.join(others)}")
@@ -94,6 +86,39 @@ def read_vectors(path: Path, *, crs: pyproj.CRS) -> tuple[gpd.GeoDataFrame, tupl
             gpd.GeoSeries(shapely.make_valid(shapes), index=frame.index, crs=frame.crs)
         )
     return frame.reset_index(drop=True), tuple(notes)
+
+
+def placed_frame(path: Path, read: Callable[[], tuple[Any, _Said]], *, expected: str) -> tuple[Any, _Said]:
+    """Read a vector file as places in a coordinate system, whatever the reader raises.
+
+    Parameters
+    ----------
+    path : of the file.
+    read : gives its frame, and what else the caller wants to know.
+    expected : kinds of places, for the message.
+
+    Raises
+    ------
+    InputError
+        Another kind of file, a damaged one, a table without places, or no CRS.
+    """
+    try:
+        require_kind(path)
+        frame, said = read()
+    except InputError:
+        raise
+    except Exception as error:  # four unrelated types escape the reader
+        why = " ".join(str(error).split())[:160]
+        raise InputError(
+            f"{path.name}: cannot be read ({why}); is it damaged, or another kind of file?"
+        ) from error
+    if not isinstance(frame, gpd.GeoDataFrame):
+        raise InputError(f"{path.name}: holds a table without places; expected {expected}")
+    if frame.crs is None:
+        raise InputError(
+            f"{path.name}: has no coordinate system; write it again with one (WGS 84 for GeoJSON)"
+        )
+    return frame, said
 
 
 def require_kind(path: Path) -> None:

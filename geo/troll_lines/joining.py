@@ -16,13 +16,12 @@ import shapely
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from geo.troll_lines.legal_turns import Pose, heading_from_direction, turns_between
+from geo.troll_lines.legal_turns import STEERED_RATIO, Pose, heading_from_direction, turns_between
 from geo.troll_lines.turning import chainage_of, cut_tight_turns, is_closed, points_at, sub_line
 
 Floats = NDArray[np.float64]
 IsOk = Callable[[Floats], bool]
 
-STEERED_RATIO = 1.03  # of the radius asked for, as `turning.regularised`
 # How much of each end may give way, in radii: what was cut apart at a tight place is joined by a wider bend
 # that begins before it. No more than a radius, so that a line stays what was traced.
 _GIVEN_WAY = (0.0, 0.25, 0.5, 1.0)

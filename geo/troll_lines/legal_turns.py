@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 WORDS = ("LSL", "RSR", "LSR", "RSL", "RLR", "LRL")
+STEERED_RATIO = 1.03  # of the radius asked for, as `turning.regularised`
 POINTS_RATIO = 1 / 20  # of the turn radius, between points
 _NOTHING = 1e-9  # radians, and radii: less than this of an arc or a straight is rounding
 _SIDE = {"L": 1, "R": -1, "S": 0}

@@ -17,13 +17,12 @@ import shapely
 from numpy.typing import NDArray
 
 from geo.files.vectors import lines_in
-from geo.troll_lines.legal_turns import POINTS_RATIO, Pose, Turn, turns_between
+from geo.troll_lines.legal_turns import POINTS_RATIO, STEERED_RATIO, Pose, Turn, turns_between
 from geo.troll_lines.trace import KEEP_OFF_M
 
 Floats = NDArray[np.float64]
 IsOk = Callable[[Floats], bool]
 
-STEERED_RATIO = 1.03  # of the radius asked for, as `turning.regularised`
 _BEYOND_RADII = (0.0, 0.5, 1.0, 2.0)  # how far beyond both ends a turn may begin
 _REACH_RADII = 12  # how far outside the area turns are looked for
 _HEADING_STEP_DEG = 5
