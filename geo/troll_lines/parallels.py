@@ -14,12 +14,11 @@ import shapely
 from numpy.typing import NDArray
 
 from geo.files.vectors import polygons_in
-from geo.troll_lines.turning import chainage_of, headings_at, points_at, regularised
+from geo.troll_lines.turning import QUAD_SEGS, chainage_of, headings_at, points_at, regularised, shrunk
 
 Floats = NDArray[np.float64]
 InBand = Callable[[Floats], NDArray[np.bool_]]
 
-_QUAD_SEGS = 44  # as `turning.regularised`
 _STEPS_OF_SWATH = 20  # the width of a band is measured to a twentieth of the swath
 
 
@@ -81,7 +80,7 @@ def parallel_regions(
 
     def beside(number: int) -> Parallel:
         offset = number * spacing_m
-        moved = _steerable_parts(_grown(middle, by_m=-offset), turn_radius_m) if number else region
+        moved = _grown(middle, by_m=-offset) if number else region
         steered = regularised(moved, turn_radius_m=turn_radius_m) if number else middle
         return Parallel(number, offset, moved, _in_band_m(steered, in_band=in_band, step_m=step_m))
 
@@ -96,29 +95,8 @@ def parallel_regions(
 
 
 def _grown(area: shapely.Geometry, *, by_m: float) -> shapely.Geometry:
-    """An area grown, or shrunk where negative.
-
-    A small polygon of few vertices that should vanish when shrunk may leave a false sliver (found with GEOS
-    3.14): what lies nearer to the old edge than it may is dropped.
-    """
-    moved = area.buffer(by_m, quad_segs=_QUAD_SEGS)
-    if by_m >= 0:
-        return moved
-    edge = area.boundary
-    true = [p for p in polygons_in(moved) if p.representative_point().distance(edge) >= -0.99 * by_m]
-    return shapely.MultiPolygon(true)
-
-
-def _steerable_parts(area: shapely.Geometry, turn_radius_m: float) -> shapely.Geometry:
-    """An area without the small parts that no circle of the turn radius fits in.
-
-    They vanish in `regularised` too, but for the false slivers that they may leave there.
-    """
-    small_m2 = 10 * turn_radius_m**2
-    parts = polygons_in(area)
-    return shapely.MultiPolygon(
-        [p for p in parts if p.area > small_m2 or not _grown(p, by_m=-1.03 * turn_radius_m).is_empty]
-    )
+    """An area grown, or shrunk where negative."""
+    return area.buffer(by_m, quad_segs=QUAD_SEGS) if by_m >= 0 else shrunk(area, by_m=-by_m)
 
 
 def _in_band_m(area: shapely.Geometry, *, in_band: InBand, step_m: float) -> float:

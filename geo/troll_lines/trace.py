@@ -37,7 +37,7 @@ _ROUND_M = 0.15  # from keep-outs beside that, where a line is moved
 _PAD_RADII = 8
 _BESIDE_RADII = 2
 _BRIDGE_RADII = 5
-_LEAST_SHARE_RATIO = 0.85  # assumed: of a line on its target
+_LEAST_SHARE_RATIO = 0.98  # assumed: of a line on its target, where it does not go round a hazard
 
 
 @dataclass(frozen=True)
@@ -205,7 +205,12 @@ def _on_target(
     if is_closed(points):
         if not good.any():
             return []
-        start = _middle_of_longest_gap(good, deep, most=int(_BRIDGE_RADII * turn_radius_m / at[1]) - 1)
+        start = _middle_of_longest_gap(
+            good,
+            deep,
+            most=int(_BRIDGE_RADII * turn_radius_m / at[1]) - 1,
+            excused=good | _rounds_hazard(here, legal, turn_radius_m=turn_radius_m),
+        )
         if start is None:
             return [points]
         points = sub_ring(points, at[start], at[start] + at[-1])
@@ -221,7 +226,8 @@ def _on_target(
             spans[-1][1] = b
         else:
             spans.append([a, b])
-    parts = [part for a, b in spans for part in _mostly_good(good, a, b)]
+    excused = good | _rounds_hazard(here, legal, turn_radius_m=turn_radius_m)
+    parts = [part for a, b in spans for part in _mostly_good(excused, a, b)]
     return [sub_line(points, at[a], at[b]) for a, b in parts if b > a]
 
 
@@ -233,18 +239,29 @@ def _mostly_good(good: NDArray[np.bool_], first: int, last: int) -> list[tuple[i
     return [*_mostly_good(good, first, first + a - 1), *_mostly_good(good, first + b + 1, last)]
 
 
-def _middle_of_longest_gap(good: NDArray[np.bool_], deep: NDArray[np.bool_], *, most: int) -> int | None:
+def _rounds_hazard(points: Floats, legal: LegalWater, *, turn_radius_m: float) -> NDArray[np.bool_]:
+    """Where a line may well leave its target: as near to a keep-out as a boat that goes round it."""
+    if legal.keep_out.is_empty:
+        return np.zeros(len(points), bool)
+    shapely.prepare(legal.keep_out)
+    return np.asarray(shapely.dwithin(legal.keep_out, shapely.points(points), 2 * turn_radius_m))
+
+
+def _middle_of_longest_gap(
+    good: NDArray[np.bool_], deep: NDArray[np.bool_], *, most: int, excused: NDArray[np.bool_]
+) -> int | None:
     """Where a ring is opened: no good part is torn there. None where all gaps are bridged and few.
 
     Parameters
     ----------
     good, deep : at even stations around the ring, the last one being the first again.
     most : stations of a gap that may be bridged.
+    excused : those on target, or off it for a good reason.
     """
     n, first = len(good) - 1, int(np.argmax(good))
     gaps = [(first + a, first + b) for a, b in _runs(~np.roll(good[:-1], -first))]
     bridged = all(b - a < most and deep[np.arange(a, b + 1) % n].all() for a, b in gaps)
-    if bridged and good.mean() >= _LEAST_SHARE_RATIO:
+    if bridged and excused.mean() >= _LEAST_SHARE_RATIO:
         return None
     a, b = max(gaps, key=lambda gap: gap[1] - gap[0])
     return (a + b) // 2 % n
