@@ -235,8 +235,15 @@ def _line_summary(t: TrollLine, words: Words) -> dict[str, Any]:
         "room_to_hazards_m": _round(t.merits.room_to_hazards_m, 1),
         "to_transition_m": _round(t.merits.to_transition_m, 1),
         "on_break_ratio": _round(t.merits.on_break_ratio, 4),
-        "crossings": [
-            {"chainage_m": _round(c.chainage_m, 1), "between": list(c.between)} for c in t.merits.crossings
+        "marks": [
+            {
+                "chainage_m": _round(m.chainage_m, 1),
+                "kind": m.kind,
+                "between": list(m.between) if m.between else None,
+                "height_m": _round(m.height_m, 2),
+                "slope_ratio": _round(m.slope_ratio, 3),
+            }
+            for m in t.merits.marks
         ],
         "verdict": t.verdict,
         "reasons": [r.words(words) for r in t.reasons],

@@ -21,7 +21,7 @@ from geo.errors import InputError
 from geo.files.gpx import Gpx, GpxPoint, GpxRoute, GpxTrack, gpx_bytes
 from geo.output.display import Display
 from geo.output.thinning import Floats, Thinner
-from geo.output.words import COMES_FIRST, NOT_FOR_NAVIGATION, VERDICT_WORDS
+from geo.output.words import COMES_FIRST, NOT_FOR_NAVIGATION, VERDICT_WORDS, mark_words
 from geo.plan_result import PlanResult, TrollLine
 
 _AS_DRAWN_M = 0.5  # tracks may be thinned by this much
@@ -158,7 +158,7 @@ def _marks(plan: PlanResult, thinner: Thinner, limits: PlotterLimits) -> tuple[l
     # hazards before the second line: a mark that warns is worth more than one more end of a line
     wanted = [m for ends in of_lines[:1] for m in ends] + _hazard_marks(plan, thinner)
     wanted += [m for ends in of_lines[1:] for m in ends]
-    wanted += [m for t in _by_rank(plan.troll_lines) for m in _crossings(plan, t, thinner)]
+    wanted += [m for t in _by_rank(plan.troll_lines) for m in _met(plan, t, thinner)]
     kept, gone = wanted[: limits.waypoints], wanted[limits.waypoints :]
     if not gone:
         return kept, ()
@@ -200,13 +200,14 @@ def _ends(plan: PlanResult, t: TrollLine, thinner: Thinner) -> list[_Mark]:
     ]
 
 
-def _crossings(plan: PlanResult, t: TrollLine, thinner: Thinner) -> list[_Mark]:
-    """Where a line meets transitions, numbered from its start."""
+def _met(plan: PlanResult, t: TrollLine, thinner: Thinner) -> list[_Mark]:
+    """What a line meets, numbered from its start."""
     marks = []
-    for k, crossing in enumerate(t.merits.crossings, 1):
-        at = shapely.get_coordinates(t.line.interpolate(crossing.chainage_m))
-        text = f"{' to '.join(crossing.between)} on {_about(plan, t)}"
-        marks.append(_Mark(t.name, f" {k}", thinner.degrees(at)[0], "crossing", text, line=t.name))
+    for k, met in enumerate(t.merits.marks, 1):
+        at = shapely.get_coordinates(t.line.interpolate(met.chainage_m))
+        text = f"{mark_words(met, Display(plan.units))} on {_about(plan, t)}"
+        kind = "crossing" if met.kind == "transition" else met.kind
+        marks.append(_Mark(t.name, f" {k}", thinner.degrees(at)[0], kind, text, line=t.name))
     return marks
 
 

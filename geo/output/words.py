@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from geo.output.display import Display
 from geo.plan_result import KeepOut, Period, PlanResult, RodResult, Stretch, TrollLine, Verdict, Words
+from geo.troll_lines.marks import LineMark
 
 NOT_FOR_NAVIGATION = "Planning aid, not for navigation."
 COMES_FIRST = (
@@ -158,6 +159,15 @@ def merit_facts(line: TrollLine, *, display: Display) -> list[tuple[str, str]]:
     if m.on_break_ratio is not None:
         facts.append(("Along a break", f"{share(m.on_break_ratio)} of the length"))
     return facts
+
+
+def mark_words(mark: LineMark, display: Display) -> str:
+    """What a line meets at one of its marks."""
+    if mark.kind == "transition" and mark.between:
+        return " to ".join(mark.between)
+    if mark.kind == "hump":
+        return f"hump, {display.difference(mark.height_m or 0.0)} high along the line,"
+    return f"break, the bottom falls {mark.slope_ratio or 0.0:.0%} across it,"
 
 
 def period_words(period: Period, *, display: Display) -> str:

@@ -1,4 +1,4 @@
-"""What makes one troll line better than another, in figures; and where it meets a transition."""
+"""What makes one troll line better than another, in figures."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from geo.troll_lines.marks import STEP_M, LineMark, marks_of
 from geo.troll_lines.turning import chainage_of, points_at
 from geo.water.bathymetry import DepthGrid
 from geo.water.bottom import TransitionLine
@@ -16,18 +17,7 @@ from geo.water.slope import Break, slope_ratio_at
 
 Floats = NDArray[np.float64]
 
-_STEP_M = 25.0
 _TOGETHER_RATIO = 0.5  # assumed: a transition line with so much of it on a break follows both
-_APART_M = 250.0  # assumed: crossings nearer to each other than this are one mark
-_MOST_CROSSINGS = 4
-
-
-@dataclass(frozen=True)
-class Crossing:
-    """Where a line meets a transition: distance from its start, and the two bottom types."""
-
-    chainage_m: float
-    between: tuple[str, str]
 
 
 @dataclass(frozen=True)
@@ -42,7 +32,7 @@ class Merits:
     room_to_hazards_m: float | None = None
     to_transition_m: float | None = None
     on_break_ratio: float | None = None
-    crossings: tuple[Crossing, ...] = ()
+    marks: tuple[LineMark, ...] = ()
 
     @property
     def together(self) -> bool:
@@ -69,7 +59,7 @@ def merits_of(
     """
     line = shapely.LineString(points)
     total = chainage_of(points)[-1]
-    here = points_at(points, np.linspace(0.0, total, max(2, int(total / _STEP_M) + 1)))
+    here = points_at(points, np.linspace(0.0, total, max(2, int(total / STEP_M) + 1)))
     to_transition = on_break = None
     if transitions:
         borders = shapely.union_all([t.lines for t in transitions])
@@ -81,20 +71,5 @@ def merits_of(
         room_to_hazards_m=None if keep_out.is_empty else float(shapely.distance(line, keep_out)),
         to_transition_m=to_transition,
         on_break_ratio=on_break,
-        crossings=_crossings(line, transitions),
+        marks=marks_of(points, grid=grid, transitions=transitions),
     )
-
-
-def _crossings(line: shapely.LineString, transitions: Sequence[TransitionLine]) -> tuple[Crossing, ...]:
-    """Where a line meets transitions, in order from its start, few and far apart."""
-    found = [
-        Crossing(float(shapely.line_locate_point(line, point)), (t.class_a, t.class_b))
-        for t in transitions
-        for point in shapely.get_parts(line.intersection(t.lines))
-        if point.geom_type == "Point"
-    ]
-    kept: list[Crossing] = []
-    for crossing in sorted(found, key=lambda c: (c.chainage_m, c.between)):
-        if not kept or crossing.chainage_m - kept[-1].chainage_m >= _APART_M:
-            kept.append(crossing)
-    return tuple(kept[:_MOST_CROSSINGS])

@@ -12,8 +12,6 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from geo.files.vectors import polygons_in
-
 Floats = NDArray[np.float64]
 
 GUARD_CHORDS = (0.15, 0.25, 0.5, 1.0)  # times the radius asked for
@@ -143,7 +141,7 @@ def shrunk(area: shapely.Geometry, *, by_m: float) -> shapely.MultiPolygon:
     A small polygon that should vanish may leave a false sliver (found with GEOS 3.14): what lies nearer to
     the old edge than it may is dropped.
     """
-    parts = polygons_in(area.buffer(-by_m, quad_segs=QUAD_SEGS))
+    parts = [p for p in shapely.get_parts(area.buffer(-by_m, quad_segs=QUAD_SEGS)) if not p.is_empty]
     edge = area.boundary
     shapely.prepare(edge)
     small = [p for p in parts if p.area < by_m**2]

@@ -29,7 +29,7 @@ def measured(points=EAST, *, grid=None, keep_out=NONE, transitions=(), steep=Non
 def test_what_is_not_there_is_not_measured():
     found = measured()
     assert (found.room_to_hazards_m, found.to_transition_m, found.on_break_ratio) == (None, None, None)
-    assert found.crossings == ()
+    assert found.marks == ()
     assert not found.together
 
 
@@ -45,13 +45,6 @@ def test_nearness_of_a_transition_is_the_median_along_the_line():
     # a border that ends 200 m west of the middle, on the line's own parallel: median distance at the middle
     part = measured(transitions=[border((-300, 0), (-200, 0))])
     assert part.to_transition_m == pytest.approx(200, abs=1)
-
-
-def test_crossings_are_told_from_the_start_and_far_apart():
-    across = [border((x, -50), (x, 50)) for x in (-200.0, -100.0, 100.0, 280.0)]
-    # at 100, 200, 400 and 580 m from start: those within 250 m of the one kept before are one mark with it
-    assert [c.chainage_m for c in measured(transitions=across).crossings] == pytest.approx([100, 400])
-    assert measured(transitions=across).crossings[0].between == ("rock", "sand")
 
 
 def test_share_on_a_break_is_that_over_steep_ground():

@@ -174,8 +174,8 @@ def ring_line(depth_m, *, off_deg):
     return lake, lines
 
 
-# Found: a ring was torn at its first gap, however short. Gaps are bridged as long as 98 % of what is left is on
-# target: 7.2 of 360 degrees, 5.4 of 270.
+# Found: a ring was torn at its first gap, however short. Gaps are bridged as long as 98 % of what is left is
+# on target: 7.2 of 360 degrees, 5.4 of 270.
 @pytest.mark.parametrize(
     ("off_deg", "open_deg"),
     [
