@@ -235,7 +235,7 @@ class TargetTable(_Table):
     on_break: bool = Field(default=False, alias="break")
     heading_deg: Annotated[float, Field(ge=0, le=360)] | None = Field(None, alias="heading", strict=False)
     sweep: bool = False
-    parallels: bool = False
+    parallels: bool | None = None  # where the band has room for them
     above_bottom_m: DepthsM | None = Field(None, alias="above_bottom")
     min_length_m: Annotated[float, quantity("length", least=10)] = Field(500.0, alias="min_length")
     max_length_m: Annotated[float, quantity("length", least=100)] = Field(5000.0, alias="max_length")

@@ -15,12 +15,12 @@ from geo.troll_lines.joining import join_ends
 from geo.troll_lines.parallels import BandWidth, band_width, parallel_regions
 from geo.troll_lines.sweeps import best_heading_deg, sweep_lines, sweep_path
 from geo.troll_lines.targets import Ground
-from geo.troll_lines.trace import LegalWater, trace_lines
+from geo.troll_lines.trace import LegalWater, Tracing, lines_along, steered_region
 from geo.troll_lines.turning import Floats, chainage_of
 from geo.water.contours import contour_lake
 
 LEAST_SWATH_M = 20.0  # assumed: lines nearer to each other than this are one line
-_WIDE_SWATHS = 1.9  # of at most 2 that are looked for: room for a line to each side
+_WIDE_SWATHS = 2.8  # of at most 3 that are looked for: room for a spread to each side
 _MOSTLY = 0.5
 _REACH_RADII = 6  # less than the ground is carried on beyond its data
 
@@ -52,37 +52,39 @@ def lines_over(
         depth = legal.depth_now(points, level_above_datum_m=level_m)
         return bool((depth >= legal.least_depth_m).all())
 
-    def traced(region: shapely.Geometry, *, refined: bool) -> list[Floats]:
-        lines = trace_lines(
-            region,
-            legal=legal,
-            level_above_datum_m=level_m,
-            turn_radius_m=radius_m,
-            is_on_target=ground.is_on_target,
-            least_length_m=target.min_length_m,
-            band_m=ground.band_m if refined else None,
-            middle_m=ground.middle_m if refined else None,
-        )
+    tracing: Tracing = {
+        "legal": legal,
+        "level_above_datum_m": level_m,
+        "turn_radius_m": radius_m,
+        "is_on_target": ground.is_on_target,
+        "least_length_m": target.min_length_m,
+    }
+
+    def traced(edge: shapely.Geometry) -> list[Floats]:
+        lines = lines_along(edge, **tracing)
         if gap_m <= 0:
             return lines
         return join_ends(lines, gap_m=gap_m, turn_radius_m=radius_m, legal=legal.area, is_ok=deep)
 
-    lines = traced(ground.region, refined=not target.parallels)  # moved, it would run into its neighbours
+    middle = steered_region(ground.region, band_m=ground.band_m, middle_m=ground.middle_m, **tracing)
+    lines = traced(middle)
     if ground.band_m is None or not lines:
         return lines, []
 
     def in_band(points: Floats) -> np.ndarray:
         return ground.is_on_target(points, legal.depth_now(points, level_above_datum_m=level_m))
 
-    if target.parallels:
-        for region in _beside(ground, target, in_band, radius_m=radius_m, swath=swath):
-            lines += traced(region, refined=False)
-        return sorted(lines, key=lambda p: (-chainage_of(p)[-1], p[0, 0], p[0, 1])), []
-    return lines, _width_words(target, band_width(lines, swath_m=swath, in_band=in_band), swath, show)
+    width = band_width(lines, swath_m=swath, in_band=in_band)
+    wide = width is not None and width.median_m >= _WIDE_SWATHS * swath
+    if target.parallels or (wide and target.parallels is None):
+        for region in _beside(middle, target, in_band, radius_m=radius_m, swath=swath):
+            lines += traced(steered_region(region, **tracing))
+        lines = sorted(lines, key=lambda p: (-chainage_of(p)[-1], p[0, 0], p[0, 1]))
+    return lines, _width_words(target, width, swath, show)
 
 
 def _width_words(target: TargetTable, width: BandWidth | None, swath: float, show: Display) -> list[str]:
-    """A band that the spread is wider than, or that has room for more lines, is told."""
+    """A band that the spread is wider than, or that has room for lines beside each other, is told."""
     if width is None:
         return []
     if width.narrow_ratio > _MOSTLY:
@@ -91,17 +93,18 @@ def _width_words(target: TargetTable, width: BandWidth | None, swath: float, sho
             f"({show.short(swath)}); outer lures run beside it."
         )
         return [f"Target {target.name!r}: {words}"]
-    if width.median_m >= _WIDE_SWATHS * swath and not target.parallels:
+    if width.median_m >= _WIDE_SWATHS * swath:
         words = (
-            f"the band has room for more lines beside these, a swath ({show.short(swath)}) apart; "
-            "parallels = true gives them."
+            f"the band has room for lines beside each other, a swath ({show.short(swath)}) apart; "
+            + ("there are none, as parallels = false" if target.parallels is False else "they are planned")
+            + "."
         )
         return [f"Target {target.name!r}: {words}"]
     return []
 
 
 def _beside(
-    ground: Ground,
+    middle: shapely.Geometry,
     target: TargetTable,
     in_band: Callable[[Floats], np.ndarray],
     *,
@@ -110,7 +113,7 @@ def _beside(
 ) -> list[shapely.Geometry]:
     """Regions whose edges run beside the middle of a wide band."""
     found = parallel_regions(
-        ground.region,
+        middle,
         spacing_m=swath,
         turn_radius_m=radius_m,
         in_band=in_band,

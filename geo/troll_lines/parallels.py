@@ -115,7 +115,7 @@ class BandWidth:
 
     Attributes
     ----------
-    least_m, median_m : across the line, at most twice the swath, beyond which nobody looked.
+    least_m, median_m : across the line, at most three swaths, beyond which nobody looked.
     narrow_ratio : share of the length where the band is narrower than the swath; the outer lures then run
         over other ground.
     """
@@ -152,13 +152,13 @@ def band_width(lines: Sequence[Floats], *, swath_m: float, in_band: InBand) -> B
 def widths_across_m(points: Floats, chainage_m: Floats, *, swath_m: float, in_band: InBand) -> Floats:
     """Width of a band across a line at distances from its start; zero where the line is out of it.
 
-    Looked for along the normal, a swath to each side, up to the first place out of the band, in steps of a
-    twentieth of the swath.
+    Looked for along the normal, one and a half swaths to each side, up to the first place out of the band,
+    in steps of a twentieth of the swath.
     """
     step = swath_m / _STEPS_OF_SWATH
     along, here = headings_at(points, chainage_m), points_at(points, chainage_m)
     normal = np.column_stack((-along[:, 1], along[:, 0]))
-    out_m = (np.arange(_STEPS_OF_SWATH) + 0.5) * step  # a place stands for the step that it is the middle of
+    out_m = (np.arange(3 * _STEPS_OF_SWATH // 2) + 0.5) * step  # a place stands for the step that it is the middle of
     width = np.zeros(len(here))
     for side in (1, -1):
         places = here[:, None, :] + side * out_m[None, :, None] * normal[:, None, :]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import TypedDict
 
 import numpy as np
 import shapely
@@ -30,6 +31,7 @@ from geo.water.contours import region_deeper_than, trace_contours, whole_quads
 from geo.water.filling import carried_on
 
 Floats = NDArray[np.float64]
+OnTarget = Callable[[Floats, Floats], NDArray[np.bool_]]
 
 KEEP_OFF_M = 0.5  # from keep-outs and missing water, so that rounding crosses nothing
 _DEPTH_MARGIN_M = 0.02
@@ -52,6 +54,16 @@ class LegalWater:
     def depth_now(self, points: Floats, *, level_above_datum_m: float) -> Floats:
         """Depth now at points (n, 2)."""
         return self.grid.sample(points[:, 0], points[:, 1]) + level_above_datum_m
+
+
+class Tracing(TypedDict):
+    """What `steered_region` and `lines_along` are told alike."""
+
+    legal: LegalWater
+    level_above_datum_m: float
+    turn_radius_m: float
+    is_on_target: OnTarget
+    least_length_m: float
 
 
 def legal_water(grid: DepthGrid, *, keep_out: shapely.Geometry, least_depth_m: float) -> LegalWater:
@@ -96,18 +108,58 @@ def side_region(side: shapely.Geometry, *, distance_off_m: float) -> shapely.Geo
     return side.buffer(-distance_off_m, quad_segs=36)
 
 
+def steered_region(
+    region: shapely.Geometry,
+    *,
+    legal: LegalWater,
+    level_above_datum_m: float,
+    turn_radius_m: float,
+    is_on_target: OnTarget,
+    least_length_m: float,
+    band_m: tuple[float, float] | None = None,
+    middle_m: float | None = None,
+) -> shapely.Geometry:
+    """A region whose edge can be steered: regularised, and where its band leaves room, turning less.
+
+    Parameters are those of `trace_lines`; what is shorter than the least length is not refined.
+    """
+    edge = regularised(region, turn_radius_m=turn_radius_m)
+    if band_m is None or middle_m is None or not np.isfinite(band_m).all():
+        return edge
+    polygons = polygons_in(edge)
+    rings = [(k, r) for k, p in enumerate(polygons) for r in (p.exterior, *p.interiors)]
+    worth = [i for i, (_, r) in enumerate(rings) if r.length >= least_length_m and r.intersects(legal.area)]
+    given = [shapely.get_coordinates(r) for _, r in rings]
+    refined = _refined(
+        [given[i] for i in worth],
+        legal,
+        level_above_datum_m,
+        turn_radius_m,
+        is_on_target,
+        band_m=band_m,
+        middle_m=middle_m,
+    )
+    for i, ring in zip(worth, refined, strict=True):
+        given[i] = ring
+    of = [[given[i] for i, (k, _) in enumerate(rings) if k == number] for number in {k for k, _ in rings}]
+    moved = [shapely.Polygon(outer, holes) for outer, *holes in of]
+    return shapely.MultiPolygon(
+        [new if new.is_valid else old for new, old in zip(moved, polygons, strict=True)]
+    )
+
+
 def trace_lines(
     region: shapely.Geometry,
     *,
     legal: LegalWater,
     level_above_datum_m: float,
     turn_radius_m: float,
-    is_on_target: Callable[[Floats, Floats], NDArray[np.bool_]],
+    is_on_target: OnTarget,
     least_length_m: float,
     band_m: tuple[float, float] | None = None,
     middle_m: float | None = None,
 ) -> list[Floats]:
-    """Trace the edge of a region as lines that can be steered.
+    """Trace the edge of a region as lines that can be steered: `steered_region`, then `lines_along`.
 
     Parameters
     ----------
@@ -124,17 +176,35 @@ def trace_lines(
     -------
     Vertices of each line (n, 2), longest first; a ring ends where it starts.
     """
-    edge = regularised(region, turn_radius_m=turn_radius_m)
+    common: Tracing = {
+        "legal": legal,
+        "level_above_datum_m": level_above_datum_m,
+        "turn_radius_m": turn_radius_m,
+        "is_on_target": is_on_target,
+        "least_length_m": least_length_m,
+    }
+    return lines_along(steered_region(region, band_m=band_m, middle_m=middle_m, **common), **common)
+
+
+def lines_along(
+    edge: shapely.Geometry,
+    *,
+    legal: LegalWater,
+    level_above_datum_m: float,
+    turn_radius_m: float,
+    is_on_target: OnTarget,
+    least_length_m: float,
+) -> list[Floats]:
+    """Lines along the edge of a steered region, cut where they may not go, leave the target or turn tightly.
+
+    Parameters and what is returned are those of `trace_lines`.
+    """
     rings = [
-        shapely.get_coordinates(r)
+        r
         for p in polygons_in(edge)
         for r in (p.exterior, *p.interiors)
         if r.length >= least_length_m and r.intersects(legal.area)
     ]
-    if band_m is not None and middle_m is not None and np.isfinite(band_m).all():
-        rings = _refined(
-            rings, legal, level_above_datum_m, turn_radius_m, is_on_target, band_m=band_m, middle_m=middle_m
-        )
     lines: list[Floats] = []
     for ring in rings:
         whole = shapely.LineString(ring)
@@ -156,7 +226,7 @@ def _refined(
     legal: LegalWater,
     level_above_datum_m: float,
     turn_radius_m: float,
-    is_on_target: Callable[[Floats, Floats], NDArray[np.bool_]],
+    is_on_target: OnTarget,
     *,
     band_m: tuple[float, float],
     middle_m: float,
@@ -192,7 +262,7 @@ def _on_target(
     legal: LegalWater,
     level_above_datum_m: float,
     turn_radius_m: float,
-    is_on_target: Callable[[Floats, Floats], NDArray[np.bool_]],
+    is_on_target: OnTarget,
 ) -> list[Floats]:
     """Parts of a line over deep enough water that begin and end on target, short gaps bridged."""
     at = _stations(points, min(2.5, legal.grid.cell_m / 4))

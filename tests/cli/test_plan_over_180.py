@@ -34,7 +34,8 @@ def bowl(folder, *, west_deg):
 @pytest.mark.parametrize("west_deg", [180 - 50 * CELL_DEG, -180 - 50 * CELL_DEG])
 def test_lines_go_over_the_meridian_and_positions_stay_within_their_range(cli, plan, tmp_path, west_deg):
     bowl(plan.parent, west_deg=west_deg)
-    text = edited(("45 00.700 N, 150 00.900 W", "17 00.000 S, 179 59.900 W"))
+    one_ring = ('depth = ["17 ft", "22 ft"]', 'depth = ["17 ft", "22 ft"]\nparallels = false')
+    text = edited(("45 00.700 N, 150 00.900 W", "17 00.000 S, 179 59.900 W"), one_ring)
     for other in ("sand to rock", "as rigged", "open water"):
         text = without_table("target", other, plan=text)
     plan.write_text(text.split("[water]")[0] + WATER, "utf-8")

@@ -53,7 +53,7 @@ def test_sweep_joins_passes_by_turns_that_the_boat_can_steer(lines_of):
 
 
 def test_parallels_run_a_swath_apart_in_a_wide_band(lines_of):
-    wide = ('depth = ["17 ft", "22 ft"]', 'depth = ["12 ft", "40 ft"]\nparallels = true')
+    wide = ('depth = ["17 ft", "22 ft"]', 'depth = ["12 ft", "40 ft"]')
     lines, made = lines_of(wide, target="inner edge")
     rods = made["troll_lines"][0]["rods"]
     swath_m = max(r["offset_m"] for r in rods) - min(r["offset_m"] for r in rods)
@@ -64,9 +64,10 @@ def test_parallels_run_a_swath_apart_in_a_wide_band(lines_of):
         m.distance(other) for i, m in enumerate(middles) for k, other in enumerate(lines.geometry) if k != i
     ]
     assert min(apart) > 0.9 * max(swath_m, 20.0)  # the regions are simplified by some decimetres
-    one, said = lines_of((wide[0], 'depth = ["12 ft", "40 ft"]'), target="inner edge")
+    assert any("they are planned" in c for c in made["cautions"])
+    one, said = lines_of((wide[0], wide[1] + "\nparallels = false"), target="inner edge")
     assert one.length.sum() < lines.length.sum()
-    assert any("parallels = true gives them" in c for c in said["cautions"])
+    assert any("there are none, as parallels = false" in c for c in said["cautions"])
 
 
 def test_break_follows_the_steepest_depth_and_says_how_steep(lines_of):
