@@ -81,9 +81,10 @@ def join_ends(
 
     Notes
     -----
-    Both running directions are tried, since a line has none of its own yet. A joint is at most
-    `longest_joint_m` long; each of its two ends may give way by up to a turn radius, as little as will do.
-    Every pair of ends is tried once, so the order of the lines does not matter.
+    Both running directions are tried, since a line has none of its own yet. A joint crosses no other line,
+    and is at most `longest_joint_m` long; each of its two ends may give way by up to a turn radius, as
+    little as will do. Every pair of ends is tried once, so the order of the lines does
+    not matter.
     """
     shapely.prepare(legal)
     chains: dict[int, Floats] = dict(enumerate(sorted(lines, key=_order)))
@@ -91,19 +92,25 @@ def join_ends(
     # chain that the line has become part of, until it is used.
     chain_of = {node: i for i, line in chains.items() if not is_closed(line) for node in (2 * i, 2 * i + 1)}
     ends_of = {i: (2 * i, 2 * i + 1) for i in chains}
+    others = _Others([shapely.LineString(line) for line in chains.values()])
     for a, b in _pairs_within(chains, gap_m=gap_m):
         if a not in chain_of or b not in chain_of:
             continue
         i, j = chain_of[a], chain_of[b]
         first = chains[i] if ends_of[i][1] == a else chains[i][::-1]
         second = chains[j] if ends_of[j][0] == b else chains[j][::-1]
+
+        def is_clear(points: Floats, own: tuple[int, int] = (i, j)) -> bool:
+            return is_ok(points) and not others.met_by(points, own=own)
+
         joined = (
-            _as_ring(first, turn_radius_m=turn_radius_m, legal=legal, is_ok=is_ok)
+            _as_ring(first, turn_radius_m=turn_radius_m, legal=legal, is_ok=is_clear)
             if i == j
-            else _joined(first, second, turn_radius_m=turn_radius_m, legal=legal, is_ok=is_ok)
+            else _joined(first, second, turn_radius_m=turn_radius_m, legal=legal, is_ok=is_clear)
         )
         if joined is None or chainage_of(joined)[-1] > max_length_m:
             continue
+        others.join(i, j, shapely.LineString(joined))
         del chain_of[a], chain_of[b]
         chains[i] = joined
         if i != j:
@@ -112,6 +119,28 @@ def join_ends(
             ends_of[i], chain_of[end] = (start, end), i
             del chains[j]
     return sorted(chains.values(), key=_order)
+
+
+class _Others:
+    """What a joint must not cross: every line as it came, and what was joined since."""
+
+    def __init__(self, lines: Sequence[shapely.LineString]) -> None:
+        self._tree = shapely.STRtree(lines)
+        self._chain_of = list(range(len(lines)))
+        self._joined: dict[int, shapely.LineString] = {}
+
+    def met_by(self, points: Floats, *, own: tuple[int, int]) -> bool:
+        """Whether a joint of two chains meets a third."""
+        joint = shapely.LineString(points)
+        met = {self._chain_of[k] for k in self._tree.query(joint, predicate="intersects")}
+        met |= {k for k, chain in self._joined.items() if k not in own and chain.intersects(joint)}
+        return bool(met - set(own))
+
+    def join(self, i: int, j: int, chain: shapely.LineString) -> None:
+        """The second chain has become part of the first."""
+        self._chain_of = [i if k == j else k for k in self._chain_of]
+        self._joined.pop(j, None)
+        self._joined[i] = chain
 
 
 def _order(points: Floats) -> tuple[float, ...]:

@@ -158,7 +158,8 @@ def widths_across_m(points: Floats, chainage_m: Floats, *, swath_m: float, in_ba
     step = swath_m / _STEPS_OF_SWATH
     along, here = headings_at(points, chainage_m), points_at(points, chainage_m)
     normal = np.column_stack((-along[:, 1], along[:, 0]))
-    out_m = (np.arange(3 * _STEPS_OF_SWATH // 2) + 0.5) * step  # a place stands for the step that it is the middle of
+    # a place stands for the step that it is the middle of
+    out_m = (np.arange(3 * _STEPS_OF_SWATH // 2) + 0.5) * step
     width = np.zeros(len(here))
     for side in (1, -1):
         places = here[:, None, :] + side * out_m[None, :, None] * normal[:, None, :]

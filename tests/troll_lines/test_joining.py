@@ -245,3 +245,10 @@ def test_mirrored_lines_give_mirrored_joints():
     found = join(lines, gap_m=200)
     mirrored = join([p * (-1, 1) for p in lines], gap_m=200)
     assert [length(p) for p in found] == pytest.approx([length(p) for p in mirrored], abs=1e-6)
+
+
+def test_a_joint_crosses_no_third_line():
+    across = straight((0, -400), (0, 400))
+    assert len(join([WEST, EAST, across])) == 3
+    beside = straight((-39, 30), (-39, 400))  # ends 30 m aside of the gap: nothing is in the way
+    assert len(join([WEST, EAST, beside], gap_m=81)) == 2
