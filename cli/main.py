@@ -21,6 +21,7 @@ from geo.errors import InputFaults, PlanningError
 COMMANDS = {
     "check": "Check lines drawn elsewhere (GPX, GeoJSON, GeoPackage, ...) against a plan.",
     "contour": "Depth contours and bands of a raster, exact and shoal-safe.",
+    "export": "A plan's tracks, marks and routes for another plotter, without planning again.",
     "inspect": "What is in a raster or vector file, and what is doubtful in it.",
     "new": "A commented starter plan around a raster, with what it cannot know left blank.",
     "plan": "Plan troll lines: map, plotter files and deck sheet from a plan file.",

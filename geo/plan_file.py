@@ -14,6 +14,7 @@ from typing import Any, get_args
 from pydantic import BaseModel, ValidationError
 
 from geo.errors import Fault, InputFaults, InputFileMissing
+from geo.files.digests import file_digest
 from geo.files.toml_lines import key_lines, line_of
 from geo.plan_tables import PlanFile
 
@@ -44,6 +45,10 @@ class LoadedPlan:
         named += [w.bottom.file] if w.bottom else []
         named += [w.gauge.file] if w.gauge else []
         return (self.path, *(self.file(name) for name in named))
+
+    def digests(self) -> tuple[tuple[str, str], ...]:
+        """Name of the plan file and of every file that it names, each with its digest."""
+        return tuple((path.name, file_digest(path)) for path in self.inputs)
 
     def fault(self, place: Place, message: str) -> Fault:
         """A fault at a key of this file, for what only shows once the lake is known."""

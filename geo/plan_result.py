@@ -146,6 +146,7 @@ class PlanResult:
     cautions: tuple[str, ...]
     launch_deg: tuple[float, float] | None = None  # longitude, latitude
     rods_allowed: int | None = None
+    inputs: tuple[tuple[str, str], ...] = ()  # name of each file that was read, and its digest
     assumed: tuple[str, ...] = ()
     shoal_safe_contours: tuple[DepthContour, ...] = ()
     spots: tuple[Any, ...] = ()
@@ -213,6 +214,7 @@ def summary(plan: PlanResult, *, files: dict[str, str], length: Words | None = N
         "hazards": [{"kind": h.kind, "name": h.name, "buffer_m": _round(h.buffer_m)} for h in plan.hazards],
         "troll_lines": [_line_summary(t, words) for t in plan.troll_lines],
         "rods_allowed": plan.rods_allowed,
+        "inputs": [{"file": name, "sha256": digest} for name, digest in plan.inputs],
         "files": files,
         "cautions": list(plan.cautions),
         "assumed": list(plan.assumed),

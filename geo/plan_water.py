@@ -180,9 +180,14 @@ def draw_water(lake: Lake, loaded: LoadedPlan) -> DrawnWater:
         transitions=tuple(
             Transition(t.class_a, t.class_b, t.lines, float(t.lines.length)) for t in lake.transitions
         ),
-        hazards=tuple(KeepOut(h.kind, h.name, h.buffer_m, h.mark, h.area) for h in lake.hazards),
+        hazards=keep_outs(lake),
         bottom_areas=tuple(zip(lake.bottom.classes, lake.bottom.areas, strict=True)) if lake.bottom else (),
     )
+
+
+def keep_outs(lake: Lake) -> tuple[KeepOut, ...]:
+    """The hazards of a lake, as a plan tells them."""
+    return tuple(KeepOut(h.kind, h.name, h.buffer_m, h.mark, h.area) for h in lake.hazards)
 
 
 def _usual_step_m(deepest_m: float, *, us: bool) -> float:

@@ -195,6 +195,7 @@ def _result(
         cautions=tuple(dict.fromkeys(cautions)),
         launch_deg=tables.boat.launch_deg,
         rods_allowed=tables.boat.rods_allowed,
+        inputs=loaded.digests(),
         assumed=assumptions(tables, quality=lake.grid.quality.words()),
         timings_s=spent_s,
     )

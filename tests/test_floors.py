@@ -29,6 +29,8 @@ FLOORS = (
     ("geo.plan_grounds",),
     ("geo.plan_tracing",),
     ("geo.plan_lines",),
+    ("geo.leg_check",),
+    ("geo.plan_export",),
     ("geo.line_check",),
     ("geo.plan_check",),
     ("geo.planner",),

@@ -30,11 +30,13 @@ def command(
     from cli.report import plan_report, print_json, progress
     from geo.files.dates import time_of_writing
     from geo.files.whole_files import require_place
+    from geo.leg_check import leg_judge
     from geo.output.display import Display
     from geo.output.plan_folder import FILES, write_plan
     from geo.output.plotter import PlotterLimits
     from geo.output.words import COMES_FIRST, NOT_FOR_NAVIGATION
     from geo.plan_file import read_plan_file
+    from geo.plan_levels import levels_of
     from geo.plan_result import summary
     from geo.planner import make_plan
 
@@ -48,7 +50,10 @@ def command(
         plan, lake = make_plan(loaded, progress=show)
         if not dry_run:
             limits = PlotterLimits(**loaded.tables.plotter.model_dump())
-            plan, files = write_plan(plan, lake, folder, limits=limits, overwrite=overwrite, progress=show)
+            judge = leg_judge(loaded, lake, levels=levels_of(loaded)[0])
+            plan, files = write_plan(
+                plan, lake, folder, limits=limits, judge=judge, overwrite=overwrite, progress=show
+            )
     display = Display(plan.units)
     if as_json:
         print_json(summary(plan, files=files, length=display.clearance))

@@ -14,7 +14,7 @@ from geo.output.deck_sheet import deck_sheet_html
 from geo.output.display import Display
 from geo.output.geopackage import write_geopackage
 from geo.output.html_map import depth_picture, map_html
-from geo.output.plotter import PlotterLimits, plan_gpx, routes_gpx
+from geo.output.plotter import LegJudge, PlotterLimits, plan_gpx, routes_gpx
 from geo.output.water_tif import write_water_tif
 from geo.plan_result import PlanResult, summary
 from geo.water.lake import Lake
@@ -37,6 +37,7 @@ def write_plan(
     folder: Path,
     *,
     limits: PlotterLimits,
+    judge: LegJudge | None = None,
     overwrite: bool = False,
     progress: Progress = lambda *_: None,
 ) -> tuple[PlanResult, dict[str, str]]:
@@ -47,6 +48,7 @@ def write_plan(
     plan, lake : what was planned, and on what.
     folder : appears whole, or stays as it was.
     limits : of the plotter.
+    judge : how lures run along the legs of a route; None leaves that unasked.
     overwrite : exchange an earlier plan in its place.
     progress : (stage, done, of) is called as the work goes on.
 
@@ -66,7 +68,7 @@ def write_plan(
     with whole_folder(folder, overwrite=overwrite) as staging:
         progress("tracks and routes", 0, 1)
         tracks, said = plan_gpx(plan, limits=limits)
-        routes, also = routes_gpx(plan, limits=limits)
+        routes, also = routes_gpx(plan, limits=limits, judge=judge)
         plan = replace(plan, cautions=tuple(dict.fromkeys((*plan.cautions, *said, *also))))
         (staging / FILES["tracks"]).write_bytes(tracks)
         (staging / FILES["routes"]).write_bytes(routes)

@@ -10,10 +10,12 @@ import itertools
 import re
 import unicodedata
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Literal, Protocol
 
 import numpy as np
+import pyproj
 import shapely
 from anyascii import anyascii
 
@@ -22,9 +24,11 @@ from geo.files.gpx import Gpx, GpxPoint, GpxRoute, GpxTrack, gpx_bytes
 from geo.output.display import Display
 from geo.output.thinning import Floats, Thinner
 from geo.output.words import COMES_FIRST, NOT_FOR_NAVIGATION, VERDICT_WORDS, mark_words
-from geo.plan_result import PlanResult, TrollLine
+from geo.plan_result import KeepOut, TrollLine, Verdict
 
 _AS_DRAWN_M = 0.5  # tracks may be thinned by this much
+LegJudge = Callable[[TrollLine, Floats], Verdict]
+_WORST: tuple[Verdict, ...] = ("free", "doubtful", "snags")  # last
 _HAZARD_NEAR_M = 250.0  # hazards this near a troll line get a mark (assumed: a few widths of a spread)
 
 
@@ -48,7 +52,22 @@ class PlotterLimits:
                 raise InputError(f"plotter {name} is {getattr(self, name)}; give at least {value}")
 
 
-def plan_gpx(plan: PlanResult, *, limits: PlotterLimits) -> tuple[bytes, tuple[str, ...]]:
+class Plotted(Protocol):
+    """What of a plan goes onto a plotter."""
+
+    @property
+    def name(self) -> str: ...  # noqa: D102 - as PlanResult
+    @property
+    def units(self) -> Literal["us", "metric"]: ...  # noqa: D102
+    @property
+    def crs(self) -> pyproj.CRS: ...  # noqa: D102
+    @property
+    def hazards(self) -> tuple[KeepOut, ...]: ...  # noqa: D102
+    @property
+    def troll_lines(self) -> tuple[TrollLine, ...]: ...  # noqa: D102
+
+
+def plan_gpx(plan: Plotted, *, limits: PlotterLimits) -> tuple[bytes, tuple[str, ...]]:
     """Write marks and one track per troll line, as drawn to half a metre.
 
     Returns
@@ -70,35 +89,59 @@ def plan_gpx(plan: PlanResult, *, limits: PlotterLimits) -> tuple[bytes, tuple[s
     return gpx_bytes(gpx, extensions=limits.extensions), cautions
 
 
-def routes_gpx(plan: PlanResult, *, limits: PlotterLimits) -> tuple[bytes, tuple[str, ...]]:
+def routes_gpx(
+    plan: Plotted, *, limits: PlotterLimits, judge: LegJudge | None = None
+) -> tuple[bytes, tuple[str, ...]]:
     """Write each troll line as a route, or as numbered routes that share their joint points.
+
+    Parameters
+    ----------
+    plan, limits : what is written, and what the device takes.
+    judge : (troll line, points (n, 2) of its legs) -> verdict on the lures along these legs. None: they are
+        not looked at again.
 
     Returns
     -------
-    The file, and cautions: what was split or renamed.
+    The file, and cautions: what was split or renamed, or runs worse along its legs.
 
     Notes
     -----
     Each leg stays within the tolerance of the line as drawn, both as geodesic and as rhumb line, and out
     of keep-outs. Where that takes more points than a route may have, the route is split; the tolerance is
-    never raised. Clearance under the lures is not computed again for the thinned legs.
+    never raised. Where lures would run worse along the legs than along the line, it is halved, down to the
+    half metre of tracks.
     """
     thinner = Thinner(plan.crs, keep_outs=[h.area for h in plan.hazards])
-    names, parts, routes = _Names(limits), Counter[str](), []
+    names, parts, routes, worse = _Names(limits), Counter[str](), [], []
     for t in plan.troll_lines:
-        pieces = _pieces(
-            thinner.points(t.line, tolerance_m=limits.thin_tolerance_m), most=limits.route_points
-        )
+        degrees, verdict = _legs(t, thinner, limits, judge)
+        if _WORST.index(verdict) > _WORST.index(t.verdict):
+            worse.append(f"{t.name}: {VERDICT_WORDS[verdict]}, as drawn {VERDICT_WORDS[t.verdict]}")
+        pieces = _pieces(degrees, most=limits.route_points)
         parts[t.name] = len(pieces)
         for name, piece in zip(names.of_parts(t.name, len(pieces)), pieces, strict=True):
             routes.append(GpxRoute(name, _gpx_points(piece), _about(plan, t)))
     gpx = _file(plan, limits, routes=tuple(routes))
-    cautions = (*_split(parts, "route", limits.route_points), *_renamed(names))
+    said = (f"along the legs of its route, {'; '.join(worse)}",) if worse else ()
+    cautions = (*said, *_split(parts, "route", limits.route_points), *_renamed(names))
     return gpx_bytes(gpx, extensions=limits.extensions), cautions
 
 
+def _legs(
+    t: TrollLine, thinner: Thinner, limits: PlotterLimits, judge: LegJudge | None
+) -> tuple[Floats, Verdict]:
+    """Points of a route, as few as run no worse than the line, and how its lures run along them."""
+    tolerance_m = limits.thin_tolerance_m
+    while True:
+        degrees = thinner.points(t.line, tolerance_m=tolerance_m)
+        verdict = t.verdict if judge is None else judge(t, thinner.work(degrees))
+        if _WORST.index(verdict) <= _WORST.index(t.verdict) or tolerance_m <= _AS_DRAWN_M:
+            return degrees, verdict
+        tolerance_m = max(_AS_DRAWN_M, tolerance_m / 2)
+
+
 def _file(
-    plan: PlanResult,
+    plan: Plotted,
     limits: PlotterLimits,
     *,
     waypoints: tuple[GpxPoint, ...] = (),
@@ -114,7 +157,7 @@ def _file(
     )
 
 
-def _about(plan: PlanResult, t: TrollLine) -> str:
+def _about(plan: Plotted, t: TrollLine) -> str:
     length = Display(plan.units).distance(t.length_m)
     return f"{t.name}: {t.target}, {t.period}, {length}, {VERDICT_WORDS[t.verdict]}"
 
@@ -152,7 +195,7 @@ class _Mark:
         return GpxPoint(longitude_deg, latitude_deg, name, self.description, self.kind, extensions=depth)
 
 
-def _marks(plan: PlanResult, thinner: Thinner, limits: PlotterLimits) -> tuple[list[_Mark], tuple[str, ...]]:
+def _marks(plan: Plotted, thinner: Thinner, limits: PlotterLimits) -> tuple[list[_Mark], tuple[str, ...]]:
     """Marks that fit, best troll lines first, and a caution when some do not."""
     of_lines = [_ends(plan, t, thinner) for t in _by_rank(plan.troll_lines)]
     # hazards before the second line: a mark that warns is worth more than one more end of a line
@@ -182,7 +225,7 @@ def _by_rank(lines: Sequence[TrollLine]) -> list[TrollLine]:
     return [lines[order] for _, order in sorted(ranked)]
 
 
-def _ends(plan: PlanResult, t: TrollLine, thinner: Thinner) -> list[_Mark]:
+def _ends(plan: Plotted, t: TrollLine, thinner: Thinner) -> list[_Mark]:
     degrees = thinner.degrees(shapely.get_coordinates(t.line)[[0, -1]])
     depths = t.stations.bottom_depth_m
     ends = [("A", "start", 0)] if t.is_ring else [("A", "start", 0), ("B", "end", -1)]
@@ -200,7 +243,7 @@ def _ends(plan: PlanResult, t: TrollLine, thinner: Thinner) -> list[_Mark]:
     ]
 
 
-def _met(plan: PlanResult, t: TrollLine, thinner: Thinner) -> list[_Mark]:
+def _met(plan: Plotted, t: TrollLine, thinner: Thinner) -> list[_Mark]:
     """What a line meets, numbered from its start."""
     marks = []
     for k, met in enumerate(t.merits.marks, 1):
@@ -211,14 +254,19 @@ def _met(plan: PlanResult, t: TrollLine, thinner: Thinner) -> list[_Mark]:
     return marks
 
 
-def _hazard_marks(plan: PlanResult, thinner: Thinner) -> list[_Mark]:
+def _hazard_marks(plan: Plotted, thinner: Thinner) -> list[_Mark]:
     """Hazards near any troll line, nearest first."""
-    lines = shapely.MultiLineString([t.line for t in plan.troll_lines])
+    lines = [t.line for t in plan.troll_lines]
+    areas = [h.area for h in plan.hazards]
+    # a tree, not all pairs: a great lake has thousands of each
+    (numbers, _), far = shapely.STRtree(lines).query_nearest(
+        areas, max_distance=_HAZARD_NEAR_M, return_distance=True, all_matches=False
+    )
     display = Display(plan.units)
     near = []
-    for number, h in enumerate(plan.hazards, start=1):
-        far_m = shapely.distance(h.area, lines)
-        if h.mark.is_empty or not far_m <= _HAZARD_NEAR_M:
+    for far_m, at in zip(far.tolist(), numbers.tolist(), strict=True):
+        number, h = at + 1, plan.hazards[at]
+        if h.mark.is_empty:
             continue
         place = thinner.degrees(shapely.get_coordinates(h.mark.representative_point()))[0]
         what = " ".join(w for w in (h.kind, h.name) if w)

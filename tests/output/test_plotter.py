@@ -6,6 +6,7 @@ import dataclasses
 import importlib.metadata
 import itertools
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -20,7 +21,7 @@ from geo.errors import InputError
 from geo.files.gpx import Gpx, GpxRoute, GpxTrack, read_gpx
 from geo.output.plotter import PlotterLimits, plan_gpx, routes_gpx
 from geo.output.thinning import isometric_latitude_rad, rhumb_points
-from geo.plan_result import KeepOut, PlanResult
+from geo.plan_result import KeepOut, PlanResult, TrollLine, Verdict
 from tests.output.made_plan import CRS, MIDDLE, made_line, made_plan, renamed
 
 LIMITS = PlotterLimits()
@@ -314,6 +315,26 @@ def test_line_across_the_antimeridian_is_written_and_stays_together(
     assert {p.longitude_deg > 0 for p in gpx.points} == {True, False}
     for way in (geodesic_way, rhumb_way):
         assert farthest_m(plan, legs_of(gpx.routes), line, way) <= 5.0
+
+
+def test_tolerance_is_lowered_where_lures_would_run_worse_along_the_legs() -> None:
+    turn = np.radians(np.linspace(0, 90, 90))
+    line = shapely.LineString(np.column_stack([300 * np.cos(turn), 300 * np.sin(turn)]) + MIDDLE)
+    plan = plan_of(replace(made_line("IE1", line), verdict="free"))
+    tried: list[int] = []
+
+    def judge(_: TrollLine, points: np.ndarray) -> Verdict:
+        tried.append(len(points))
+        far = shapely.distance(shapely.points(shapely.get_coordinates(line)), shapely.LineString(points))
+        return "free" if far.max() < 1.2 else "snags"
+
+    data, cautions = routes_gpx(plan, limits=PlotterLimits(thin_tolerance_m=8.0), judge=judge)
+    assert len(tried) >= 2  # 8 m, and half of it until it does
+    assert tried == sorted(set(tried))
+    assert sum(len(r.points) for r in read_gpx(data).routes) == tried[-1]
+    assert cautions == ()
+    _, cautions = routes_gpx(plan, limits=PlotterLimits(thin_tolerance_m=8.0), judge=lambda *_: "doubtful")
+    assert cautions == ("along the legs of its route, IE1: doubtful, as drawn lures run free",)
 
 
 def test_thinned_leg_does_not_cut_a_keep_out() -> None:
