@@ -41,6 +41,9 @@ GROUND = {"geo.errors", "geo.units"}
 KERNELS = {
     "geo.tackle.statics",
     "geo.tackle.line_drag",
+    "geo.tackle.line_paths",
+    "geo.tackle.line_steps",
+    "geo.tackle.towed_lines",
     "geo.troll_lines.legal_turns",
     "geo.troll_lines.refine",
     "geo.troll_lines.refine_system",

@@ -15,6 +15,7 @@ from geo.units import COLOUR_M, STANDARD_GRAVITY_MPS2
 
 # Handbook values [Tensiontech2020] (nylon, polyethylene braid, polyester, steel); fluorocarbon from memory.
 DENSITY_KGM3 = {"nylon": 1140.0, "fluorocarbon": 1780.0, "braid": 970.0, "polyester": 1380.0, "wire": 7850.0}
+FIBRE_STRENGTH_PA = {"nylon": 958e6, "braid": 2570e6}  # [Tensiontech2020], strength times density
 LEAD_KGM3 = 11340.0  # handbook value, from memory
 
 _SINKER_DRAG_RATIO = 0.5  # assumed: a ball of the same volume, on its cross-section
@@ -45,7 +46,8 @@ def require_range(
         With the value, the range and the remedy.
     """
     if not least <= value <= most:
-        raise OutOfRange(f"{what} {value:g} {unit}: expected {least:g} to {most:g} {unit}; {remedy}")
+        unit = f" {unit}" if unit else ""
+        raise OutOfRange(f"{what} {value:g}{unit}: expected {least:g} to {most:g}{unit}; {remedy}")
 
 
 def require_speed(speed_mps: float) -> None:
@@ -69,13 +71,16 @@ def _require_length(length_m: float, *, what: str) -> None:
 
 @dataclass(frozen=True)
 class Line:
-    """Fishing line: what it is made of, how thick, and its mass per metre in air, dry."""
+    """Fishing line: what it is made of, how thick, its mass per metre in air, dry, and what it holds."""
 
     material: str
     diameter_m: float
     linear_mass_kgpm: float
+    strength_n: float | None = None
 
     def __post_init__(self) -> None:
+        if self.strength_n is not None:
+            require_range(self.strength_n, what="strength of the line", least=1.0, most=5000.0, unit="N")
         require_range(self.diameter_m * 1e3, what="line diameter", least=0.05, most=3.0, unit="mm")
         mass_gpm = self.linear_mass_kgpm * 1e3
         if not 0.0 < mass_gpm <= 50.0:
@@ -110,6 +115,33 @@ def line_of(material: str, *, diameter_m: float) -> Line:
             "lead-core has no usual mass: give a core with the mass you weighed"
         )
     return Line(material, diameter_m, density_kgm3 * math.pi * diameter_m**2 / 4.0)
+
+
+def thin_line_warning(line: Line) -> str | None:
+    """What to say of a line that is stated thinner than the fibre it is made of allows; None: nothing.
+
+    Notes
+    -----
+    A line that holds F is at least sqrt(4 F / (pi t rho)) thick, t rho being the strength of its fibre:
+    958 MPa for nylon, 2570 for polyethylene braid [Tensiontech2020]. Better fibre exists, so this warns
+    and refuses nothing; of other materials nothing is known here.
+
+    Examples
+    --------
+    >>> thin_line_warning(Line("nylon", 0.33e-3, 1e-4, strength_n=53.4)) is None
+    True
+    """
+    fibre_pa = FIBRE_STRENGTH_PA.get(line.material)
+    if fibre_pa is None or line.strength_n is None:
+        return None
+    least_m = math.sqrt(4.0 * line.strength_n / (math.pi * fibre_pa))
+    if line.diameter_m >= least_m:
+        return None
+    return (
+        f"{line.material} line of {line.diameter_m * 1e3:.2f} mm that holds {line.strength_n:.0f} N: "
+        f"fibre of ordinary strength would be at least {least_m * 1e3:.2f} mm thick; measure it, since "
+        "thinner line is reckoned to run deeper"
+    )
 
 
 def core_line(*, diameter_m: float, mass_kgpm: float, weighed: Literal["dry", "wet"] = "dry") -> Line:
@@ -168,13 +200,47 @@ class Sinker:
     @property
     def drag_area_m2(self) -> float:
         """Drag coefficient times cross-section of a ball of the same volume."""
-        volume_m3 = self.mass_kg / self.density_kgm3
-        radius_m = math.cbrt(3.0 * volume_m3 / (4.0 * math.pi))
-        return _SINKER_DRAG_RATIO * math.pi * radius_m**2
+        return _SINKER_DRAG_RATIO * _ball_section_m2(self.mass_kg / self.density_kgm3)
 
     def wet_weight_n(self, *, water_density_kgm3: float) -> float:
         """Weight in water."""
         return self.mass_kg * (1.0 - water_density_kgm3 / self.density_kgm3) * STANDARD_GRAVITY_MPS2
+
+
+@dataclass(frozen=True)
+class Ball:
+    """A weight on its own cable, with a release just above it that holds the line.
+
+    Its drag coefficient, on the cross-section of a ball of its volume, is assumed, with its sd. The cable
+    comes straight from the surface: cable out is counted from there.
+    """
+
+    mass_kg: float
+    cable: Line
+    density_kgm3: float = LEAD_KGM3
+    drag_ratio: float = 0.5
+    drag_ratio_sd: float = 0.15
+
+    def __post_init__(self) -> None:
+        require_range(self.density_kgm3, what="ball density", least=1001.0, most=20000.0, unit="kg/m3")
+        weight_n = self.mass_kg * STANDARD_GRAVITY_MPS2
+        require_range(weight_n, what="ball weight", least=1.0, most=500.0, unit="N")
+        require_range(self.drag_ratio, what="drag coefficient of the ball", least=0.05, most=2.0, unit="")
+        require_range(self.drag_ratio_sd, what="sd of that coefficient", least=0.0, most=1.0, unit="")
+
+    def drag_area_m2(self, *, drag_ratio: float | None = None) -> float:
+        """Drag coefficient times cross-section."""
+        ratio = self.drag_ratio if drag_ratio is None else drag_ratio
+        return ratio * _ball_section_m2(self.mass_kg / self.density_kgm3)
+
+    def wet_weight_n(self, *, water_density_kgm3: float) -> float:
+        """Weight in water."""
+        return self.mass_kg * (1.0 - water_density_kgm3 / self.density_kgm3) * STANDARD_GRAVITY_MPS2
+
+
+def _ball_section_m2(volume_m3: float) -> float:
+    radius_m = math.cbrt(3.0 * volume_m3 / (4.0 * math.pi))
+    return math.pi * radius_m**2
 
 
 @dataclass(frozen=True)

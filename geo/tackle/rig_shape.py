@@ -7,45 +7,30 @@ every lead: it is only cut at another place.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from geo.tackle.fresh_water import kinematic_viscosity_m2ps, water_density_kgm3
-from geo.tackle.line_drag import Drag, DragRule, Flow, Segment
-from geo.tackle.rig import Line, Rig, require_range, require_speed
-from geo.tackle.statics import FloatArray, PointLoad, line_shape
+from geo.tackle.lead_depth import depth_at_lead
+from geo.tackle.line_drag import Drag
+from geo.tackle.line_paths import line_paths
+from geo.tackle.line_steps import FloatArray
+from geo.tackle.rig import Rig
+from geo.tackle.towed_lines import TowedLines
+from geo.tackle.towing import LureLoad, TowedRig, Towing, line_segments, with_main_line_diameter
 
-
-@dataclass(frozen=True)
-class Towing:
-    """How a rig is pulled. No tip height: behind a board, which sits on the water."""
-
-    speed_mps: float
-    water_temperature_degc: float
-    tip_height_m: float | None
-    drag_rule: DragRule = "local"
-
-    def __post_init__(self) -> None:
-        require_speed(self.speed_mps)
-        if self.tip_height_m is not None:
-            require_range(self.tip_height_m, what="height of the rod tip", least=0.0, most=10.0, unit="m")
-
-    @property
-    def flow(self) -> Flow:
-        """The water that streams past; refuses temperatures outside 0 to 35 C."""
-        t = self.water_temperature_degc
-        return Flow(self.speed_mps, water_density_kgm3(t), kinematic_viscosity_m2ps(t))
-
-
-@dataclass(frozen=True)
-class LureLoad:
-    """What a lure does to its line: areas times the dynamic pressure, and its weight in water."""
-
-    lift_area_m2: float
-    drag_area_m2: float
-    wet_weight_n: float
+__all__ = [
+    "LeadCurve",
+    "LureLoad",
+    "Towing",
+    "depth_at_lead",
+    "interpolated",
+    "lead_curve",
+    "lead_curves",
+    "line_segments",
+    "with_main_line_diameter",
+]
 
 
 @dataclass(frozen=True)
@@ -60,34 +45,6 @@ class LeadCurve:
     lead_m: FloatArray
     depth_m: FloatArray
     behind_m: FloatArray
-
-
-def line_segments(rig: Rig, *, length_m: float, water_density_kgm3: float) -> list[Segment]:
-    """Leader, core and main line, in this order from the lure up, cut at `length_m` of line in all."""
-    pieces: list[tuple[Line, float]] = []
-    if rig.leader:
-        pieces.append((rig.leader.line, rig.leader.length_m))
-    if rig.core:
-        pieces.append((rig.core.line, rig.core.length_m))
-    pieces.append((rig.main_line, length_m))
-    segments: list[Segment] = []
-    left_m = length_m
-    for line, piece_m in pieces:
-        cut_m = min(piece_m, left_m)
-        if cut_m > 0.0:
-            wet_npm = line.wet_weight_npm(water_density_kgm3=water_density_kgm3)
-            segments.append(Segment(cut_m, line.diameter_m, wet_npm))
-        left_m -= cut_m
-    return segments
-
-
-def with_main_line_diameter(rig: Rig, *, diameter_m: float | None) -> Rig:
-    """The same rig on thinner or thicker main line of the same material; None: as it is."""
-    if diameter_m is None or diameter_m == rig.main_line.diameter_m:
-        return rig
-    old = rig.main_line
-    mass_kgpm = old.linear_mass_kgpm * (diameter_m / old.diameter_m) ** 2
-    return replace(rig, main_line=Line(old.material, diameter_m, mass_kgpm))
 
 
 def lead_curve(rig: Rig, lure: LureLoad, *, towing: Towing, arc_m: Sequence[float] | FloatArray) -> LeadCurve:
@@ -108,57 +65,46 @@ def lead_curve(rig: Rig, lure: LureLoad, *, towing: Towing, arc_m: Sequence[floa
     Where two lengths of line in the water need the same lead, the longer one counts: the shorter one is
     not stable (assumed).
     """
-    flow = towing.flow
+    return lead_curves(rig, [lure], towings=[towing], arc_m=arc_m)[0]
+
+
+def lead_curves(
+    rig: Rig, lures: Sequence[LureLoad], *, towings: Sequence[Towing], arc_m: Sequence[float] | FloatArray
+) -> list[LeadCurve]:
+    """The same for several lures, each with its own way of towing (but one drag rule), in one solution."""
     arcs = np.asarray(arc_m, dtype=float)
     length_m = float(arcs[-1])
-    loads = [
-        PointLoad(
-            sinker.ahead_of_lure_m,
-            sinker.wet_weight_n(water_density_kgm3=flow.density_kgm3),
-            sinker.drag_area_m2,
-        )
-        for sinker in rig.sinkers
-        if sinker.ahead_of_lure_m <= length_m
+    towed = [TowedRig(rig, lure, towing) for lure, towing in zip(lures, towings, strict=True)]
+    rules = {towing.drag_rule for towing in towings}
+    if len(rules) != 1:
+        raise ValueError(f"drag rules {sorted(rules)}: expected one for all")
+    lines = TowedLines.of([each.line(length_m=length_m) for each in towed], drag=Drag(rules.pop()))
+    paths = line_paths(lines)
+    where = np.tile(arcs, len(towed)), np.repeat(np.arange(len(towed)), arcs.size)
+    states = paths.at(where[0], case=where[1]).reshape(4, len(towed), arcs.size)
+    return [
+        _lead_curve(arcs, states[:, case], tip_height_m=towing.tip_height_m)
+        for case, towing in enumerate(towings)
     ]
-    shape = line_shape(
-        line_segments(rig, length_m=length_m, water_density_kgm3=flow.density_kgm3),
-        arc_m=arcs,
-        body_drag_n=flow.pressure_pa * lure.drag_area_m2,
-        body_down_n=flow.pressure_pa * lure.lift_area_m2 + lure.wet_weight_n,
-        flow=flow,
-        loads=loads,
-        drag=Drag(towing.drag_rule),
-    )
-    depth_m = np.maximum.accumulate(np.maximum(shape.rise_m, 0.0))
+
+
+def _lead_curve(arcs: FloatArray, state: FloatArray, *, tip_height_m: float | None) -> LeadCurve:
+    along_n, up_n, distance_m, rise_m = state
+    depth_m = np.maximum.accumulate(np.maximum(rise_m, 0.0))
     if not (depth_m > 0.0).any():
         return LeadCurve(*(np.empty(0) for _ in range(4)))
-    clear = (shape.rise_m >= depth_m) & (depth_m > 0.0) & (shape.angle_deg > 0.0)
-    if towing.tip_height_m is None or not clear.any():  # line that floats lies flat up to the tip
-        lies_at_surface = (shape.rise_m < depth_m) & (depth_m > 0.0)
+    clear = (rise_m >= depth_m) & (depth_m > 0.0) & (up_n > 0.0)
+    if tip_height_m is None or not clear.any():  # line that floats lies flat up to the tip
+        lies_at_surface = (rise_m < depth_m) & (depth_m > 0.0)
         last_clear = np.maximum.accumulate(np.where(lies_at_surface, 0, np.arange(arcs.size)))
-        behind_m = shape.behind_m[last_clear] + arcs - arcs[last_clear]
+        behind_m = distance_m[last_clear] + arcs - arcs[last_clear]
         return LeadCurve(arcs, arcs, depth_m, behind_m)
-    angle = np.radians(shape.angle_deg[clear])
-    lead_m = arcs[clear] + towing.tip_height_m / np.sin(angle)
-    behind_m = shape.behind_m[clear] + towing.tip_height_m / np.tan(angle)
+    along_n, up_n = along_n[clear], up_n[clear]
+    lead_m = arcs[clear] + tip_height_m * np.hypot(along_n, up_n) / up_n
+    behind_m = distance_m[clear] + tip_height_m * along_n / up_n
     later_m = np.append(np.minimum.accumulate(lead_m[::-1])[::-1][1:], np.inf)
     keep = lead_m < later_m
     return LeadCurve(arcs[clear][keep], lead_m[keep], depth_m[clear][keep], behind_m[keep])
-
-
-def depth_at_lead(rig: Rig, lure: LureLoad, *, towing: Towing, lead_m: float) -> float:
-    """Depth of the lure in metres on one lead, to about 1e-9 m; 0 where it stays at the surface."""
-    parts = 64
-    arcs = np.linspace(0.0, lead_m, parts + 1)
-    curve = lead_curve(rig, lure, towing=towing, arc_m=arcs)
-    if towing.tip_height_m is not None:
-        for _ in range(2):  # close in on the length in the water that belongs to this lead
-            above = int(np.searchsorted(curve.lead_m, lead_m))
-            if not 0 < above < curve.lead_m.size:
-                break
-            arcs = np.linspace(curve.arc_m[above - 1], curve.arc_m[above], parts + 1)
-            curve = lead_curve(rig, lure, towing=towing, arc_m=arcs)
-    return float(interpolated(lead_m, at=curve.lead_m, values=curve.depth_m)) if curve.lead_m.size else 0.0
 
 
 def interpolated(lead_m: ArrayLike, *, at: FloatArray, values: FloatArray) -> FloatArray:

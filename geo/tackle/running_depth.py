@@ -17,13 +17,23 @@ from geo.errors import InputError, OutOfRange
 from geo.tackle.calibration import PlugFit, fit_plug
 from geo.tackle.lead_table import LeadTable, RunningDepth
 from geo.tackle.line_drag import DragRule
-from geo.tackle.rig import Rig
-from geo.tackle.rig_shape import LeadCurve, LureLoad, Towing, interpolated, lead_curve
+from geo.tackle.rig import Rig, require_range
+from geo.tackle.rig_shape import LeadCurve, LureLoad, Towing, interpolated, lead_curves
 from geo.tackle.spread import TIP_HEIGHT_M
 from geo.tackle.statics import FloatArray
 from geo.units import FOOT_M
 
-__all__ = ["DepthTable", "LeadTable", "RunningDepth", "depth_table", "rig_table", "usual_leads_m"]
+__all__ = [
+    "DepthTable",
+    "LeadTable",
+    "RunningDepth",
+    "depth_table",
+    "lure_load",
+    "lure_variance_m2",
+    "rig_table",
+    "rig_tables",
+    "usual_leads_m",
+]
 
 _STEP_M = 0.25  # straight lines between rows are then good to about a millimetre
 _LOG_STEP = 0.05
@@ -81,42 +91,105 @@ def rig_table(
     `PlugFit.model_sd_ratio` or 0.10 of the depth for a spoon (assumed). Stretch of the line and bow of
     the line in the air are left out.
     """
+    return rig_tables(
+        rig,
+        fit=fit,
+        speeds_mps=[speed_mps],
+        water_temperature_degc=water_temperature_degc,
+        tip_height_m=tip_height_m,
+        longest_lead_m=longest_lead_m,
+        drag_rule=drag_rule,
+    )[0]
+
+
+def rig_tables(
+    rig: Rig,
+    *,
+    fit: PlugFit | None,
+    speeds_mps: Sequence[float] | FloatArray,
+    water_temperature_degc: float,
+    tip_height_m: float | None,
+    longest_lead_m: float,
+    drag_rule: DragRule = "local",
+) -> list[LeadTable]:
+    """The same as `rig_table` for several speeds, in one solution."""
     if rig.lure == "plug" and fit is None:
         fit = _fit(rig, tip_height_m=tip_height_m, drag_rule=drag_rule)
-    if fit is not None and fit.drag_rule != drag_rule:
-        raise InputError(
-            f"rig {rig.name!r}: fitted with the drag rule {fit.drag_rule!r}, asked for {drag_rule!r}; "
-            "fit it again"
-        )
+    _require_fit(rig, fit, drag_rule=drag_rule)
     if not rig.least_lead_m < longest_lead_m <= 1000.0:
         raise OutOfRange(
             f"rig {rig.name!r}: longest lead {longest_lead_m:g} m: expected more than "
             f"{rig.least_lead_m:g} m, which leader and sinkers take, and at most 1000 m"
         )
-    towing = Towing(speed_mps, water_temperature_degc, tip_height_m, drag_rule)
     arcs = _rows(rig.least_lead_m, longest_lead_m)
-    curve = lead_curve(rig, _lure_load(rig, fit), towing=towing, arc_m=arcs)
-    if not curve.lead_m.size:
-        nothing = np.zeros(arcs.size)
-        return LeadTable(rig.name, speed_mps, arcs, nothing, arcs, nothing, dives=False)
-    if curve.lead_m[0] >= longest_lead_m:
-        raise OutOfRange(
-            f"rig {rig.name!r}: longest lead {longest_lead_m:g} m: from a rod tip {curve.lead_m[0]:.0f} m is "
-            f"the least that gets the leader into the water at {speed_mps:g} m/s; let out more or slow down"
+    steps, moves = lure_moves(rig)
+    lures = [lure_load(rig, fit, moved=move) for move in moves]
+    tables = []
+    for speed_mps, curves in _curves(
+        rig,
+        lures,
+        arcs,
+        towings=[Towing(float(u), water_temperature_degc, tip_height_m, drag_rule) for u in speeds_mps],
+    ):
+        curve = curves[0]
+        if not curve.lead_m.size:
+            nothing = np.zeros(arcs.size)
+            tables.append(LeadTable(rig.name, speed_mps, arcs, nothing, arcs, nothing, dives=False))
+            continue
+        if curve.lead_m[0] >= longest_lead_m:
+            raise OutOfRange(
+                f"rig {rig.name!r}: longest lead {longest_lead_m:g} m: from a rod tip "
+                f"{curve.lead_m[0]:.0f} m is the least that gets the leader into the water at "
+                f"{speed_mps:g} m/s; let out more or slow down"
+            )
+        lead_m = _rows(float(curve.lead_m[0]), longest_lead_m)
+        depth_m = _depth(curve, lead_m)
+        # where the line floats, more of it lies on the surface: the depth stays, the distance grows
+        beyond_m = np.maximum(lead_m - curve.lead_m[-1], 0.0)
+        behind_m = interpolated(lead_m, at=curve.lead_m, values=curve.behind_m) + beyond_m
+        moved_m = np.array([_depth(moved, lead_m) for moved in curves[1:]])
+        slopes = (moved_m[:3] - moved_m[3:]) / (2.0 * steps.sum(axis=1))[:, None]
+        model_ratio = (
+            fit.model_sd_ratio(lead_m=lead_m, speed_mps=speed_mps, diameter_m=rig.main_line.diameter_m)
+            if fit
+            else SPOON_MODEL_SD_RATIO
         )
-    lead_m = _rows(float(curve.lead_m[0]), longest_lead_m)
-    depth_m = _depth(curve, lead_m)
-    # where the line floats, more of it lies on the surface: the depth stays, the distance grows
-    beyond_m = np.maximum(lead_m - curve.lead_m[-1], 0.0)
-    behind_m = interpolated(lead_m, at=curve.lead_m, values=curve.behind_m) + beyond_m
-    variance_m2 = _lure_variance_m2(rig, fit, towing=towing, arc_m=arcs, lead_m=lead_m)
-    model_ratio = (
-        fit.model_sd_ratio(lead_m=lead_m, speed_mps=speed_mps, diameter_m=rig.main_line.diameter_m)
-        if fit
-        else SPOON_MODEL_SD_RATIO
+        sd_m = np.sqrt(lure_variance_m2(rig, fit, slopes) + (model_ratio * depth_m) ** 2)
+        tables.append(LeadTable(rig.name, speed_mps, lead_m, depth_m, behind_m, sd_m, dives=True))
+    return tables
+
+
+def _curves(
+    rig: Rig, lures: list[LureLoad], arcs: FloatArray, *, towings: list[Towing]
+) -> list[tuple[float, list[LeadCurve]]]:
+    """For each speed, a curve for each lure."""
+    found = lead_curves(
+        rig,
+        lures * len(towings),
+        towings=[towing for towing in towings for _ in lures],
+        arc_m=arcs,
     )
-    sd_m = np.sqrt(variance_m2 + (model_ratio * depth_m) ** 2)
-    return LeadTable(rig.name, speed_mps, lead_m, depth_m, behind_m, sd_m, dives=True)
+    count = len(lures)
+    return [(t.speed_mps, found[i * count : (i + 1) * count]) for i, t in enumerate(towings)]
+
+
+def _require_fit(rig: Rig, fit: PlugFit | None, *, drag_rule: DragRule) -> None:
+    if fit is None:
+        return
+    if fit.drag_rule != drag_rule:
+        raise InputError(
+            f"rig {rig.name!r}: fitted with the drag rule {fit.drag_rule!r}, asked for {drag_rule!r}; "
+            "fit it again"
+        )
+    for what, area_m2 in (("lift area", fit.lift_area_m2), ("drag area", fit.drag_area_m2)):
+        require_range(
+            round(area_m2, 12),  # a fit may end on the very limit
+            what=f"rig {rig.name!r}: {what} of the plug",
+            least=1e-5,
+            most=0.1,
+            unit="m2",
+            remedy="check the measured points",
+        )
 
 
 def _fit(rig: Rig, *, tip_height_m: float | None, drag_rule: DragRule) -> PlugFit:
@@ -134,32 +207,29 @@ def _depth(curve: LeadCurve, lead_m: FloatArray) -> FloatArray:
     return interpolated(lead_m, at=curve.lead_m, values=curve.depth_m)
 
 
-def _lure_load(
+def lure_load(
     rig: Rig, fit: PlugFit | None, *, moved: Sequence[float] | FloatArray = (0.0, 0.0, 0.0)
 ) -> LureLoad:
-    """What the lure does to its line, with ln A_L, ln A_D and its weight in N moved by so much."""
+    """What a lure does to its line, with ln A_L, ln A_D and its weight in N moved by so much."""
     lift_m2, drag_m2 = (fit.lift_area_m2, fit.drag_area_m2) if fit else (0.0, rig.spoon_drag_area_m2)
     return LureLoad(
         lift_m2 * math.exp(moved[0]), drag_m2 * math.exp(moved[1]), rig.wet_weight_n + float(moved[2])
     )
 
 
-def _lure_variance_m2(
-    rig: Rig, fit: PlugFit | None, *, towing: Towing, arc_m: FloatArray, lead_m: FloatArray
-) -> FloatArray:
-    """Variance of the depth from what is not known of the lure: slopes by central differences."""
+def lure_moves(rig: Rig) -> tuple[FloatArray, FloatArray]:
+    """Steps in ln A_L, ln A_D and weight in N (a diagonal), and the seven moves: none, up, down."""
+    steps = np.diag([_LOG_STEP, _LOG_STEP, max(0.25 * rig.wet_weight_sd_n, 1e-3)])
+    return steps, np.concatenate([np.zeros((1, 3)), steps, -steps])
+
+
+def lure_variance_m2(rig: Rig, fit: PlugFit | None, slopes: FloatArray) -> FloatArray:
+    """Variance of the depth from what is not known of the lure; slopes by ln A_L, ln A_D and weight."""
     covariance = np.diag([0.0, SPOON_LOG_DRAG_SD**2, rig.wet_weight_sd_n**2])
     if fit:
         covariance[:2, :2] = fit.log_covariance
-
-    def moved_depth_m(move: FloatArray) -> FloatArray:
-        curve = lead_curve(rig, _lure_load(rig, fit, moved=move), towing=towing, arc_m=arc_m)
-        return _depth(curve, lead_m)
-
-    steps = np.diag([_LOG_STEP, _LOG_STEP, max(0.25 * rig.wet_weight_sd_n, 1e-3)])
-    slopes = np.array([(moved_depth_m(s) - moved_depth_m(-s)) / (2.0 * s.sum()) for s in steps])
-    if fit:  # with another weight, the areas would have been fitted otherwise
-        slopes[2] += np.asarray(fit.log_shift_per_n) @ slopes[:2]
+        # with another weight, the areas would have been fitted otherwise
+        slopes = np.vstack([slopes[:2], slopes[2] + np.asarray(fit.log_shift_per_n) @ slopes[:2]])
     return np.asarray(np.einsum("ik,ij,jk->k", slopes, covariance, slopes), dtype=float)
 
 
@@ -214,21 +284,19 @@ def depth_table(
 
     A lead too short for the rig at a speed has no number (NaN) there.
     """
-    if rig.lure == "plug" and fit is None:
-        fit = _fit(rig, tip_height_m=tip_height_m, drag_rule=drag_rule)  # once, not for each speed
     leads = np.asarray(leads_m, dtype=float)
     depth_m = np.full((leads.size, len(speeds_mps)), np.nan)
     sd_m = depth_m.copy()
-    for column, speed_mps in enumerate(speeds_mps):
-        table = rig_table(
-            rig,
-            fit=fit,
-            speed_mps=float(speed_mps),
-            water_temperature_degc=water_temperature_degc,
-            tip_height_m=tip_height_m,
-            longest_lead_m=float(leads.max()),
-            drag_rule=drag_rule,
-        )
+    tables = rig_tables(
+        rig,
+        fit=fit,
+        speeds_mps=speeds_mps,
+        water_temperature_degc=water_temperature_degc,
+        tip_height_m=tip_height_m,
+        longest_lead_m=float(leads.max()),
+        drag_rule=drag_rule,
+    )
+    for column, table in enumerate(tables):
         for row in np.flatnonzero(leads >= table.lead_m[0] - 1e-6):
             running = table.at(float(leads[row]))
             depth_m[row, column], sd_m[row, column] = running.depth_m, running.sd_m

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -105,7 +105,7 @@ def line_shape(
         while pending and pending[0].at_m <= start_m:
             state = _with_load(state, pending.pop(0), flow)
         if math.hypot(state[0], state[1]) == 0.0:
-            state = _tightened(state, segment, flow=flow, drag=drag)
+            state[:2] = slack_start(segment, flow=flow, drag=drag)
         inside = arcs[(arcs >= start_m) & (arcs < end_m)]
         path = _integrate(segment, state, np.append(inside, end_m), start_m, flow=flow, drag=drag)
         columns.append(path[:, :-1])
@@ -142,21 +142,48 @@ def _pieces(
     return pieces
 
 
+def cut_at_loads(
+    segments: Sequence[Segment], loads: Sequence[PointLoad]
+) -> list[tuple[Segment, list[PointLoad]]]:
+    """Cut segments where weights hang; with each piece, the weights at its upper end.
+
+    A weight at the very start is returned with a piece of no length.
+    """
+    total_m = math.fsum(segment.length_m for segment in segments)
+    cut: list[tuple[Segment, list[PointLoad]]] = []
+    pending = sorted(loads, key=lambda load: load.at_m)
+    start_m = 0.0
+    pieces = _pieces(segments, loads, total_m)
+    if segments and pending and pending[0].at_m <= 0.0:
+        pieces.insert(0, (segments[0], 0.0))
+    for segment, end_m in pieces:
+        hung = [load for load in pending if load.at_m <= end_m]
+        pending = pending[len(hung) :]
+        cut.append((replace(segment, length_m=end_m - start_m), hung))
+        start_m = end_m
+    return cut
+
+
 def _with_load(state: FloatArray, load: PointLoad, flow: Flow) -> FloatArray:
     added = np.array([flow.pressure_pa * load.drag_area_m2, load.wet_weight_n, 0.0, 0.0])
     return np.asarray(state + added, dtype=float)
 
 
-def _tightened(state: FloatArray, segment: Segment, *, flow: Flow, drag: Drag) -> FloatArray:
-    """Give a slack end the direction that it must have, and a tension too small to matter."""
+def slack_start(segment: Segment, *, flow: Flow, drag: Drag) -> tuple[float, float]:
+    """H and V of a slack end: the direction that it must have, and a tension too small to matter.
+
+    Raises
+    ------
+    ValueError
+        If nothing pulls the line tight.
+    """
     angle = math.radians(straight_tow_angle_deg(segment, flow=flow, drag=drag))
     friction_npm = friction_load(segment, flow=flow, drag=drag)(math.cos(angle))
     pull_npm = segment.wet_weight_npm * math.sin(angle) + friction_npm
     if pull_npm <= 0.0:
         raise ValueError("a line without weight or friction, and nothing on its end, has no shape")
     tension_n = 1e-9 * pull_npm * segment.length_m
-    start = tension_n * np.array([math.cos(angle), math.sin(angle), 0.0, 0.0])
-    return np.asarray(state + start, dtype=float)
+    return tension_n * math.cos(angle), tension_n * math.sin(angle)
 
 
 def _integrate(

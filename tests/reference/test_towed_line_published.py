@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from geo.tackle.line_drag import Drag, Flow, Segment, cylinder_drag_ratio, straight_tow_angle_deg
+from geo.tackle.line_paths import line_paths
 from geo.tackle.rig import Line
 from geo.tackle.statics import LineShape, line_shape
+from geo.tackle.towed_lines import TowedLine, TowedLines, line_ends
 
 ANY_VISCOSITY_M2PS = 1e-6  # plays no part under a constant coefficient
 
@@ -35,14 +38,23 @@ WHOI_CABLE = Segment(1000.0, 0.0173, 8.89, axial_stiffness_n=1.2717e7)
 WHOI_DRAG = Drag("constant", normal_ratio=1.5, tangential_ratio=0.01)
 
 
-def whoi_shape(speed_mps: float, arc_m) -> LineShape:
-    flow = Flow(speed_mps, 1025.0, ANY_VISCOSITY_M2PS)
-    return line_shape(
-        [WHOI_CABLE],
-        arc_m=arc_m,
+def whoi_line(speed_mps: float, cable: Segment = WHOI_CABLE) -> TowedLine:
+    return TowedLine(
+        [cable],
         body_drag_n=0.77 * SPHERE_AREA_M2 * 0.5 * 1025.0 * speed_mps**2,
         body_down_n=1135.0 * 9.81 - 4448.0,  # weight in air less buoyancy: 6686.35 N
-        flow=flow,
+        flow=Flow(speed_mps, 1025.0, ANY_VISCOSITY_M2PS),
+    )
+
+
+def whoi_shape(speed_mps: float, arc_m) -> LineShape:
+    line = whoi_line(speed_mps)
+    return line_shape(
+        line.segments,
+        arc_m=arc_m,
+        body_drag_n=line.body_drag_n,
+        body_down_n=line.body_down_n,
+        flow=line.flow,
         drag=WHOI_DRAG,
     )
 
@@ -53,11 +65,11 @@ def test_armoured_cable_at_five_knots_ends_where_the_report_draws_it():
     assert end.rise_m[0] == pytest.approx(400.6, abs=0.5)
 
 
-@pytest.mark.parametrize(
-    ("behind_m", "rise_m"),
-    # fig. E.1, points read from the curve
-    [(99.8, 109.8), (199.1, 158.5), (298.9, 198.1), (398.2, 234.0), (599.7, 302.7), (802.1, 370.0)],
-)
+# fig. E.1, points read from the curve
+WHOI_CURVE_M = [(99.8, 109.8), (199.1, 158.5), (298.9, 198.1), (398.2, 234.0), (599.7, 302.7), (802.1, 370.0)]
+
+
+@pytest.mark.parametrize(("behind_m", "rise_m"), WHOI_CURVE_M)
 def test_armoured_cable_follows_the_curve_of_the_report(behind_m, rise_m):
     curve = whoi_shape(2.57, np.linspace(0.0, 1000.0, 2001))
     assert np.interp(behind_m, curve.behind_m, curve.rise_m) == pytest.approx(rise_m, abs=1.0)
@@ -66,6 +78,45 @@ def test_armoured_cable_follows_the_curve_of_the_report(behind_m, rise_m):
 def test_armoured_cable_rises_with_the_current_as_in_the_report():
     # fig. E.2 at its start: the same cable at 2.57 + 0.5 m/s
     assert whoi_shape(3.07, [1000.0]).rise_m[0] == pytest.approx(331.2, abs=0.3)
+
+
+@pytest.mark.parametrize(
+    ("speed_mps", "behind_m", "rise_m"),
+    # computed by another program with the report's inputs: with stretch; the report draws 895.2, 400.6, 331.2
+    [(2.57, 895.36, 400.36), (3.07, 928.17, 331.30)],
+)
+def test_armoured_cable_ends_where_another_program_has_it(speed_mps, behind_m, rise_m):
+    end = whoi_shape(speed_mps, [1000.0])
+    assert (end.behind_m[0], end.rise_m[0]) == pytest.approx((behind_m, rise_m), abs=0.006)
+
+
+def test_cable_that_does_not_stretch_and_steady_friction_end_where_another_program_has_them():
+    # computed, as above: no stretch 400.08 and (at 3.07) 331.06; constant friction 332.36, none 329.85
+    stiff = replace(WHOI_CABLE, axial_stiffness_n=None)
+    steady, none = replace(WHOI_DRAG, tangential_rule="constant"), replace(WHOI_DRAG, tangential_ratio=0.0)
+    for cable, drag, speed_mps, rise_m in [
+        (stiff, WHOI_DRAG, 2.57, 400.08),
+        (stiff, WHOI_DRAG, 3.07, 331.06),
+        (WHOI_CABLE, steady, 3.07, 332.36),
+        (WHOI_CABLE, none, 3.07, 329.85),
+    ]:
+        lines = TowedLines.of([whoi_line(speed_mps, cable)], drag=drag)
+        assert line_ends(lines).rise_m[0] == pytest.approx(rise_m, abs=0.006)
+
+
+def test_armoured_cable_in_bulk_is_that_of_the_report_all_along():
+    # both cases among others, by the bulk kernel; ends and points as above, with their tolerances
+    lines = TowedLines.of([whoi_line(u) for u in (2.57, 3.07, 1.0, 4.0)], drag=WHOI_DRAG)
+    ends = line_ends(lines)
+    assert (ends.behind_m[0], ends.rise_m[0]) == pytest.approx((895.2, 400.6), abs=0.5)
+    assert ends.rise_m[1] == pytest.approx(331.2, abs=0.3)
+    arcs = np.linspace(0.0, 1000.0, 2001)
+    _h, _v, behind_m, rise_m = line_paths(lines).at(arcs, case=np.zeros(arcs.size))
+    for x_m, z_m in WHOI_CURVE_M:
+        assert np.interp(x_m, behind_m, rise_m) == pytest.approx(z_m, abs=1.0)
+    exact = whoi_shape(2.57, arcs)
+    assert np.abs(behind_m - exact.behind_m).max() < 1e-5
+    assert np.abs(rise_m - exact.rise_m).max() < 1e-5
 
 
 # --- Hanging line, test values of an independent mooring program [MoorPy2021], tests/test_catenary.py
@@ -81,16 +132,17 @@ def test_armoured_cable_rises_with_the_current_as_in_the_report():
 def test_hanging_line_spans_what_the_mooring_program_says(
     span_m, rise_m, length_m, wet_weight_npm, stiffness_n, h_n, v_low_n, v_high_n
 ):
-    end = line_shape(
-        [Segment(length_m, 0.1, wet_weight_npm, axial_stiffness_n=stiffness_n)],
-        arc_m=[length_m],
-        body_drag_n=h_n,
-        body_down_n=v_low_n,
-        flow=Flow(0.0, 1025.0, ANY_VISCOSITY_M2PS),
-    )
+    segment = Segment(length_m, 0.1, wet_weight_npm, axial_stiffness_n=stiffness_n)
+    still = Flow(0.0, 1025.0, ANY_VISCOSITY_M2PS)
+    end = line_shape([segment], arc_m=[length_m], body_drag_n=h_n, body_down_n=v_low_n, flow=still)
     assert end.behind_m[0] == pytest.approx(span_m, rel=1e-5)
     assert end.rise_m[0] == pytest.approx(rise_m, rel=1e-5)
     assert end.tension_n[0] == pytest.approx(math.hypot(h_n, v_high_n), rel=1e-5)
+    bulk = line_ends(
+        TowedLines.of([TowedLine([segment], h_n, v_low_n, still)] * 4)  # so many are not followed adaptively
+    )
+    assert (bulk.behind_m[3], bulk.rise_m[3]) == pytest.approx((span_m, rise_m), rel=1e-5)
+    assert bulk.tension_n[3] == pytest.approx(math.hypot(h_n, v_high_n), rel=1e-5)
 
 
 # --- Fishing line in fresh water: figures of two other programs (adaptive and fixed-step, which agree) ---
@@ -123,6 +175,18 @@ def test_fishing_line_agrees_with_two_other_programs(case):
     assert end.angle_deg[0] == pytest.approx(angle_deg, abs=1e-5)
     assert end.behind_m[0] == pytest.approx(behind_m, abs=1e-5)
     assert end.rise_m[0] == pytest.approx(rise_m, abs=1e-5)
+
+
+@pytest.mark.parametrize("case", FISHING_LINES)
+def test_fishing_line_in_bulk_agrees_with_two_other_programs(case):
+    given, (tension_n, angle_deg, behind_m, rise_m) = FISHING_LINES[case]
+    segment, flow, drag = fishing_line(given)
+    angle = math.radians(given[1])
+    line = TowedLine([segment], given[0] * math.cos(angle), given[0] * math.sin(angle), flow)
+    ends = line_ends(TowedLines.of([line] * 2, drag=drag))
+    assert ends.tension_n[1] == pytest.approx(tension_n, abs=1e-5)
+    assert ends.angle_deg[1] == pytest.approx(angle_deg, abs=1e-5)
+    assert (ends.behind_m[1], ends.rise_m[1]) == pytest.approx((behind_m, rise_m), abs=1e-5)
 
 
 @pytest.mark.parametrize("case", FISHING_LINES)
@@ -201,3 +265,12 @@ def test_drag_formula_gives_its_table(reynolds_ratio, drag_ratio):
 )
 def test_drag_formula_is_within_ten_percent_of_the_measurements(reynolds_ratio, measured_ratio):
     assert cylinder_drag_ratio(reynolds_ratio) == pytest.approx(measured_ratio, rel=0.10)
+
+
+@pytest.mark.parametrize(
+    ("reynolds_ratio", "drag_ratio"),
+    # the measurements of [Wieselsberger1922] between the points above, by Cd against log Re
+    [(100, 1.40), (200, 1.27), (300, 1.18), (500, 1.08), (1000, 0.95), (2000, 0.90), (5000, 0.94)],
+)
+def test_drag_formula_is_within_eight_percent_of_the_curve_of_measurements(reynolds_ratio, drag_ratio):
+    assert cylinder_drag_ratio(reynolds_ratio) == pytest.approx(drag_ratio, rel=0.08)

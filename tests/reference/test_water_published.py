@@ -33,3 +33,15 @@ def test_density_formula_gives_the_values_known_for_it():
     # [Kell1975], values from memory: no evidence by themselves, but they catch a mistyped coefficient.
     assert water_density_kgm3(10.0) == pytest.approx(999.6996, abs=1e-4)
     assert water_density_kgm3(20.0) == pytest.approx(998.2041, abs=1e-4)
+
+
+@pytest.mark.parametrize("temperature_degc", [0.01, 2.5, 7.0, 12.5, 17.0, 22.5, 28.0, 35.0])
+def test_water_agrees_with_a_general_library_of_properties(temperature_degc):
+    # [IAPWS95] by CoolProp, at 1 atm; tolerances as for the table.
+    coolprop = pytest.importorskip("CoolProp.CoolProp")
+    kelvin = temperature_degc + 273.15
+    density_kgm3, viscosity_pas = (
+        coolprop.PropsSI(what, "T", kelvin, "P", 101325.0, "Water") for what in ("D", "V")
+    )
+    assert water_density_kgm3(temperature_degc) == pytest.approx(density_kgm3, abs=0.01)
+    assert kinematic_viscosity_m2ps(temperature_degc) == pytest.approx(viscosity_pas / density_kgm3, rel=2e-3)

@@ -9,6 +9,7 @@ import pytest
 from geo.errors import InputError, OutOfRange, PlanningError
 from geo.tackle.fresh_water import kinematic_viscosity_m2ps, water_density_kgm3
 from geo.tackle.rig import (
+    Ball,
     Core,
     Leader,
     Line,
@@ -17,6 +18,7 @@ from geo.tackle.rig import (
     Sinker,
     core_line,
     line_of,
+    thin_line_warning,
     wet_weight_from_buoyancy,
 )
 from geo.tackle.rig_shape import Towing
@@ -197,3 +199,57 @@ def test_spread_needs_rods_with_names_of_their_own():
 def test_refusals_are_errors_of_ours_and_value_errors():
     assert issubclass(OutOfRange, PlanningError)
     assert issubclass(OutOfRange, ValueError)
+
+
+# --- Ball, and line that is stated too thin --------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("make", "message"),
+    [
+        (lambda: Ball(52.0, NYLON), "ball weight 509.946 N: expected 1 to 500 N; check"),
+        (lambda: Ball(4.5, NYLON, 900.0), "ball density 900 kg/m3: expected 1001 to 20000"),
+        (
+            lambda: Ball(4.5, NYLON, drag_ratio=5.0),
+            "coefficient of the ball 5: expected 0.05 to 2; check",
+        ),
+        (lambda: Ball(4.5, NYLON, drag_ratio_sd=-1.0), "sd of that coefficient -1: expected 0 to 1; check"),
+        (lambda: Line("nylon", 0.3e-3, 1e-4, strength_n=0.0), "strength of the line 0 N: expected 1 to 5000"),
+    ],
+)
+def test_balls_and_strengths_beyond_belief_are_refused(make, message):
+    with pytest.raises(OutOfRange, match=message):
+        make()
+
+
+@pytest.mark.parametrize(
+    ("material", "strength_n", "least_mm"),
+    # [Tensiontech2020], sqrt(4F/(pi t rho)): 12 lb nylon (958 MPa) 0.266 mm, 20 lb braid (2570 MPa) 0.210 mm
+    [("nylon", 53.4, 0.266), ("braid", 89.0, 0.210)],
+)
+def test_line_thinner_than_its_strength_allows_is_warned_about(material, strength_n, least_mm):
+    def said(diameter_mm: float) -> str | None:
+        return thin_line_warning(Line(material, diameter_mm * 1e-3, 1e-4, strength_n=strength_n))
+
+    assert said(least_mm + 0.001) is None
+    warning = said(least_mm - 0.001)
+    assert warning is not None
+    assert f"holds {strength_n:.0f} N" in warning
+    assert f"at least {least_mm:.2f} mm" in warning
+    assert "measure it" in warning
+
+
+def test_nothing_is_said_of_line_of_unknown_strength_or_fibre():
+    assert thin_line_warning(Line("nylon", 0.05e-3, 1e-4)) is None
+    assert thin_line_warning(Line("wire", 0.05e-3, 1e-4, strength_n=500.0)) is None
+
+
+@pytest.mark.parametrize(
+    ("material", "pounds", "diameter_mm"),
+    # Common practice, no source: nominal diameters as sold, which nobody should be warned about.
+    [("nylon", p, d) for p, d in [(8, 0.26), (10, 0.28), (12, 0.33), (15, 0.37), (20, 0.43), (30, 0.53)]]
+    + [("braid", p, d) for p, d in [(10, 0.18), (20, 0.23), (30, 0.28), (50, 0.36)]],
+)
+def test_usual_line_is_not_warned_about(material, pounds, diameter_mm):
+    line = Line(material, diameter_mm * 1e-3, 1e-4, strength_n=pounds * 4.448222)
+    assert thin_line_warning(line) is None
