@@ -172,6 +172,14 @@ class RigTable(_Table):
         )
 
 
+class BallTable(_Table):
+    """A weight on its own cable, with a release that holds the line."""
+
+    mass_kg: MassKg = Field(alias="weight")
+    cable: LineText
+    cable_out_m: LengthM | None = Field(None, alias="cable_out")
+
+
 class RodTable(_Table):
     """One rod of a spread."""
 
@@ -180,6 +188,7 @@ class RodTable(_Table):
     rig: Name
     line_to_board_m: LengthM | None = Field(None, alias="line_to_board")
     lead_m: LengthM | None = Field(None, alias="lead")
+    ball: BallTable | None = None
 
     @model_validator(mode="after")
     def _possible(self) -> RodTable:
@@ -188,7 +197,11 @@ class RodTable(_Table):
 
     def as_rod(self) -> spreads.Rod:
         """The rod as the tackle room knows it."""
-        return spreads.Rod(self.rod, self.side, self.rig, self.line_to_board_m, self.lead_m)
+        ball = gear.Ball(self.ball.mass_kg, self.ball.cable) if self.ball else None
+        out_m = self.ball.cable_out_m if self.ball else None
+        return spreads.Rod(
+            self.rod, self.side, self.rig, self.line_to_board_m, self.lead_m, ball=ball, cable_out_m=out_m
+        )
 
 
 class SpreadTable(_Table):

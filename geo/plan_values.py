@@ -7,6 +7,7 @@ import difflib
 import math
 import re
 import warnings
+from dataclasses import replace
 from typing import Annotated, Literal
 
 import pyproj
@@ -14,7 +15,7 @@ from pydantic import BeforeValidator, Field
 
 from geo.errors import InputError
 from geo.tackle import rig as gear
-from geo.units import Kind, length_unit_m, parse_position, parse_quantity
+from geo.units import STANDARD_GRAVITY_MPS2, Kind, length_unit_m, parse_position, parse_quantity
 from geo.water.bottom import CLASSES
 from geo.water.datums import Datum, datum_at, datum_from_name
 from geo.water.lake import apart
@@ -74,10 +75,14 @@ def _speeds(value: object) -> tuple[float, float]:
 
 
 def _line(value: object) -> gear.Line:
-    match = re.fullmatch(r"\s*(.+?\S)\s+([A-Za-z-]+)\s*", value) if isinstance(value, str) else None
+    pattern = r"\s*(.+?\S)\s+([A-Za-z-]+)\s*(?:,\s*holds\s+(.+))?"
+    match = re.fullmatch(pattern, value) if isinstance(value, str) else None
     if not match:
-        raise InputError(f'{value!r}: write the line as "0.28 mm nylon"')
-    return gear.line_of(match[2].lower(), diameter_m=parse_quantity(match[1], "length"))
+        raise InputError(f'{value!r}: write the line as "0.28 mm nylon", or "0.28 mm nylon, holds 12 lb"')
+    line = gear.line_of(match[2].lower(), diameter_m=parse_quantity(match[1], "length"))
+    if match[3] is None:
+        return line
+    return replace(line, strength_n=parse_quantity(match[3], "mass") * STANDARD_GRAVITY_MPS2)
 
 
 def _leader(value: object) -> gear.Leader:

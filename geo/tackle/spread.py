@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from geo.errors import InputError
-from geo.tackle.rig import require_range
+from geo.tackle.rig import Ball, require_range
 
 # All assumed; all can be set where they are used.
 PULL_OUT_RATIO = 0.7
@@ -19,13 +19,19 @@ LEAST_TURN_RADIUS_M = 30.0
 
 @dataclass(frozen=True)
 class Rod:
-    """One rod of a spread. No line to a board: a flat line. No lead: it is to be worked out."""
+    """One rod of a spread. No line to a board, no ball: a flat line. No lead: it is to be worked out.
+
+    Behind a ball the lead is the line from the release to the lure, and the cable out is what may be left
+    open.
+    """
 
     name: str
     side: Literal["port", "starboard"]
     rig: str
     line_to_board_m: float | None = None
     lead_m: float | None = None
+    ball: Ball | None = None
+    cable_out_m: float | None = None
 
     def __post_init__(self) -> None:
         if self.line_to_board_m is not None:
@@ -38,6 +44,17 @@ class Rod:
             )
         if self.lead_m is not None:
             require_range(self.lead_m, what=f"rod {self.name}: lead", least=1.0, most=1000.0, unit="m")
+        if self.ball is not None and self.line_to_board_m is not None:
+            raise InputError(f"rod {self.name}: has a board and a ball; keep one")
+        if self.ball is not None and self.lead_m is None:
+            raise InputError(
+                f"rod {self.name}: say how much line runs from the release to the lure, as in "
+                'lead = "30 ft"; what is worked out behind a ball is the cable'
+            )
+        if self.cable_out_m is not None:
+            require_range(
+                self.cable_out_m, what=f"rod {self.name}: cable out", least=1.0, most=300.0, unit="m"
+            )
 
 
 @dataclass(frozen=True)
@@ -96,6 +113,8 @@ def tow_point(
     (-14.0, 14.283)
     """
     side = 1.0 if rod.side == "starboard" else -1.0
+    if rod.ball is not None:  # its cable comes straight from the boat's side
+        return TowPoint(side * corner_offset_m, 0.0, None)
     if rod.line_to_board_m is None:
         require_range(tip_height_m, what="height of the rod tip", least=0.0, most=10.0, unit="m")
         return TowPoint(side * corner_offset_m, 0.0, tip_height_m)
