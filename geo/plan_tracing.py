@@ -7,6 +7,7 @@ from collections.abc import Callable
 import numpy as np
 import shapely
 
+from geo.files.vectors import polygons_in
 from geo.output.display import Display
 from geo.plan_grounds import UNDER_LURE_M
 from geo.plan_spread import SpreadSetting
@@ -15,8 +16,8 @@ from geo.troll_lines.joining import join_ends
 from geo.troll_lines.parallels import BandWidth, band_width, parallel_regions
 from geo.troll_lines.sweeps import best_heading_deg, sweep_lines, sweep_path
 from geo.troll_lines.targets import Ground
-from geo.troll_lines.trace import LegalWater, Tracing, lines_along, steered_region
-from geo.troll_lines.turning import Floats, chainage_of
+from geo.troll_lines.trace import LegalWater, Tracing, lines_along, refined_region
+from geo.troll_lines.turning import Floats, chainage_of, regularised
 from geo.water.contours import contour_lake
 
 LEAST_SWATH_M = 20.0  # assumed: lines nearer to each other than this are one line
@@ -48,10 +49,6 @@ def lines_over(
     radius_m, swath = setting.turn_radius_m, swath_m(setting)
     gap_m = 2 * radius_m if target.join_within_m is None else target.join_within_m
 
-    def deep(points: Floats) -> bool:
-        depth = legal.depth_now(points, level_above_datum_m=level_m)
-        return bool((depth >= legal.least_depth_m).all())
-
     tracing: Tracing = {
         "legal": legal,
         "level_above_datum_m": level_m,
@@ -61,26 +58,40 @@ def lines_over(
     }
 
     def traced(edge: shapely.Geometry) -> list[Floats]:
-        lines = lines_along(edge, **tracing)
+        lines = lines_along(edge, round_hazards=gap_m > 0, **tracing)
         if gap_m <= 0:
             return lines
-        return join_ends(lines, gap_m=gap_m, turn_radius_m=radius_m, legal=legal.area, is_ok=deep)
+        return join_ends(
+            lines,
+            gap_m=gap_m,
+            turn_radius_m=radius_m,
+            legal=legal.area,
+            is_ok=lambda points: legal.deep_along(points, level_above_datum_m=level_m),
+        )
 
-    middle = steered_region(ground.region, band_m=ground.band_m, middle_m=ground.middle_m, **tracing)
-    lines = traced(middle)
-    if ground.band_m is None or not lines:
-        return lines, []
+    middle = regularised(ground.region, turn_radius_m=radius_m)
+    if ground.band_m is None:
+        return traced(middle), []
 
     def in_band(points: Floats) -> np.ndarray:
         return ground.is_on_target(points, legal.depth_now(points, level_above_datum_m=level_m))
 
-    width = band_width(lines, swath_m=swath, in_band=in_band)
+    rings = [
+        shapely.get_coordinates(r)
+        for p in polygons_in(middle)
+        for r in (p.exterior, *p.interiors)
+        if r.length >= target.min_length_m and r.intersects(legal.area)
+    ]
+    width = band_width(rings, swath_m=swath, in_band=in_band)
     wide = width is not None and width.median_m >= _WIDE_SWATHS * swath
-    if target.parallels or (wide and target.parallels is None):
+    if not (target.parallels or (wide and target.parallels is None)):
+        lines = traced(refined_region(middle, band_m=ground.band_m, middle_m=ground.middle_m, **tracing))
+    else:  # given as they are: lines that use their band to turn less would run into their neighbours
+        lines = traced(middle)
         for region in _beside(middle, target, in_band, radius_m=radius_m, swath=swath):
-            lines += traced(steered_region(region, **tracing))
+            lines += traced(regularised(region, turn_radius_m=radius_m))
         lines = sorted(lines, key=lambda p: (-chainage_of(p)[-1], p[0, 0], p[0, 1]))
-    return lines, _width_words(target, width, swath, show)
+    return lines, _width_words(target, width, swath, show) if lines else []
 
 
 def _width_words(target: TargetTable, width: BandWidth | None, swath: float, show: Display) -> list[str]:
@@ -141,14 +152,10 @@ def _passes(
     if not target.sweep:
         return sweep_lines(area, heading_deg=heading, **shape)
 
-    def deep_enough(points: Floats) -> bool:
-        depth = legal.depth_now(points, level_above_datum_m=level_m)
-        return bool((depth >= legal.least_depth_m).all())
-
     return sweep_path(
         area,
         legal=legal.area,
-        is_ok=deep_enough,
+        is_ok=lambda points: legal.deep_along(points, level_above_datum_m=level_m),
         heading_deg=heading,
         turn_radius_m=setting.turn_radius_m,
         **shape,

@@ -126,7 +126,7 @@ class BandWidth:
 
 
 def band_width(lines: Sequence[Floats], *, swath_m: float, in_band: InBand) -> BandWidth | None:
-    """Width of a band across the lines in it; None without lines.
+    """Width of a band across the lines in it; None without lines. Where a line is out of it does not count.
 
     Parameters
     ----------
@@ -144,6 +144,9 @@ def band_width(lines: Sequence[Floats], *, swath_m: float, in_band: InBand) -> B
         widths.append(widths_across_m(line, at, swath_m=swath_m, in_band=in_band))
         weights.append(np.full(n, total / n))
     width, weight = np.concatenate(widths), np.concatenate(weights)
+    width, weight = width[width > 0], weight[width > 0]
+    if not len(width):
+        return None
     # Half a step is the doubt of a width: a band as wide as the swath is not called narrower.
     narrow = width < swath_m - swath_m / _STEPS_OF_SWATH / 2
     return BandWidth(float(width.min()), float(np.median(width)), float(weight[narrow].sum() / weight.sum()))

@@ -6,6 +6,7 @@ the ground is not what was asked for, and last wherever it still turns too tight
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TypedDict
@@ -39,7 +40,8 @@ _ROUND_M = 0.15  # from keep-outs beside that, where a line is moved
 _PAD_RADII = 8
 _BESIDE_RADII = 2
 _BRIDGE_RADII = 5
-_LEAST_SHARE_RATIO = 0.98  # assumed: of a line on its target, where it does not go round a hazard
+_LEAST_SHARE_RATIO = 0.99  # assumed: of a line on its target
+_DEEP_STEP_M = 0.5  # between places looked at for the boat's depth; a shorter dip is within the margin
 
 
 @dataclass(frozen=True)
@@ -55,9 +57,15 @@ class LegalWater:
         """Depth now at points (n, 2)."""
         return self.grid.sample(points[:, 0], points[:, 1]) + level_above_datum_m
 
+    def deep_along(self, points: Floats, *, level_above_datum_m: float) -> bool:
+        """Whether the boat has water all along a line (n, 2)."""
+        dense = shapely.get_coordinates(shapely.segmentize(shapely.LineString(points), _DEEP_STEP_M))
+        depth = self.depth_now(dense, level_above_datum_m=level_above_datum_m)
+        return bool((depth >= self.least_depth_m + _DEPTH_MARGIN_M).all())
+
 
 class Tracing(TypedDict):
-    """What `steered_region` and `lines_along` are told alike."""
+    """What `refined_region` and `lines_along` are told alike."""
 
     legal: LegalWater
     level_above_datum_m: float
@@ -108,8 +116,8 @@ def side_region(side: shapely.Geometry, *, distance_off_m: float) -> shapely.Geo
     return side.buffer(-distance_off_m, quad_segs=36)
 
 
-def steered_region(
-    region: shapely.Geometry,
+def refined_region(
+    edge: shapely.Geometry,
     *,
     legal: LegalWater,
     level_above_datum_m: float,
@@ -119,11 +127,10 @@ def steered_region(
     band_m: tuple[float, float] | None = None,
     middle_m: float | None = None,
 ) -> shapely.Geometry:
-    """A region whose edge can be steered: regularised, and where its band leaves room, turning less.
+    """A regularised region whose edge turns less where its band leaves room.
 
     Parameters are those of `trace_lines`; what is shorter than the least length is not refined.
     """
-    edge = regularised(region, turn_radius_m=turn_radius_m)
     if band_m is None or middle_m is None or not np.isfinite(band_m).all():
         return edge
     polygons = polygons_in(edge)
@@ -158,8 +165,9 @@ def trace_lines(
     least_length_m: float,
     band_m: tuple[float, float] | None = None,
     middle_m: float | None = None,
+    round_hazards: bool = False,
 ) -> list[Floats]:
-    """Trace the edge of a region as lines that can be steered: `steered_region`, then `lines_along`.
+    """Trace the edge of a region as lines that can be steered: regularised, refined, then `lines_along`.
 
     Parameters
     ----------
@@ -171,6 +179,7 @@ def trace_lines(
     least_length_m : shorter lines are dropped.
     band_m : depths now that a line may use to turn less; None leaves it where it was traced.
     middle_m : the depth in it that was traced.
+    round_hazards : as `lines_along`.
 
     Returns
     -------
@@ -183,7 +192,9 @@ def trace_lines(
         "is_on_target": is_on_target,
         "least_length_m": least_length_m,
     }
-    return lines_along(steered_region(region, band_m=band_m, middle_m=middle_m, **common), **common)
+    edge = regularised(region, turn_radius_m=turn_radius_m)
+    edge = refined_region(edge, band_m=band_m, middle_m=middle_m, **common)
+    return lines_along(edge, round_hazards=round_hazards, **common)
 
 
 def lines_along(
@@ -194,10 +205,12 @@ def lines_along(
     turn_radius_m: float,
     is_on_target: OnTarget,
     least_length_m: float,
+    round_hazards: bool = False,
 ) -> list[Floats]:
     """Lines along the edge of a steered region, cut where they may not go, leave the target or turn tightly.
 
-    Parameters and what is returned are those of `trace_lines`.
+    Parameters and what is returned are those of `trace_lines`; `round_hazards` leaves a line whole that is
+    off its target because it goes round a keep-out, instead of cutting it in two there.
     """
     rings = [
         r
@@ -213,7 +226,12 @@ def lines_along(
             if piece.length < least_length_m:
                 continue
             for part in _on_target(
-                shapely.get_coordinates(piece), legal, level_above_datum_m, turn_radius_m, is_on_target
+                shapely.get_coordinates(piece),
+                legal,
+                level_above_datum_m,
+                turn_radius_m,
+                is_on_target,
+                round_hazards=round_hazards,
             ):
                 lines.extend(cut_tight_turns(part, turn_radius_m=turn_radius_m))
     lines = [line for line in lines if chainage_of(line)[-1] >= least_length_m]
@@ -263,31 +281,31 @@ def _on_target(
     level_above_datum_m: float,
     turn_radius_m: float,
     is_on_target: OnTarget,
+    *,
+    round_hazards: bool,
 ) -> list[Floats]:
     """Parts of a line over deep enough water that begin and end on target, short gaps bridged."""
+
+    def excused(here: Floats, good: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        return good | _rounds_hazard(here, legal, turn_radius_m=turn_radius_m) if round_hazards else good
+
     at = _stations(points, min(2.5, legal.grid.cell_m / 4))
     here = points_at(points, at)
-    depth = legal.depth_now(here, level_above_datum_m=level_above_datum_m)
-    deep = depth >= legal.least_depth_m + _DEPTH_MARGIN_M  # False where missing
+    depth, deep = _depth_and_deep(points, at, legal, level_above_datum_m)
     good = is_on_target(here, depth) & deep
     if good.all():
         return [points]
     if is_closed(points):
         if not good.any():
             return []
-        start = _middle_of_longest_gap(
-            good,
-            deep,
-            most=int(_BRIDGE_RADII * turn_radius_m / at[1]) - 1,
-            excused=good | _rounds_hazard(here, legal, turn_radius_m=turn_radius_m),
-        )
+        most = int(_BRIDGE_RADII * turn_radius_m / at[1]) - 1
+        start = _middle_of_longest_gap(good, deep, most=most, excused=excused(here, good))
         if start is None:
             return [points]
         points = sub_ring(points, at[start], at[start] + at[-1])
         at = _stations(points, at[1])
         here = points_at(points, at)
-        depth = legal.depth_now(here, level_above_datum_m=level_above_datum_m)
-        deep = depth >= legal.least_depth_m + _DEPTH_MARGIN_M
+        depth, deep = _depth_and_deep(points, at, legal, level_above_datum_m)
         good = is_on_target(here, depth) & deep
     spans: list[list[int]] = []
     for a, b in _runs(good):
@@ -296,9 +314,23 @@ def _on_target(
             spans[-1][1] = b
         else:
             spans.append([a, b])
-    excused = good | _rounds_hazard(here, legal, turn_radius_m=turn_radius_m)
-    parts = [part for a, b in spans for part in _mostly_good(excused, a, b)]
+    parts = [part for a, b in spans for part in _mostly_good(excused(here, good), a, b)]
     return [sub_line(points, at[a], at[b]) for a, b in parts if b > a]
+
+
+def _depth_and_deep(
+    points: Floats, at: Floats, legal: LegalWater, level_above_datum_m: float
+) -> tuple[Floats, NDArray[np.bool_]]:
+    """Depth now at even stations, and whether the boat has water there and up to both neighbours."""
+    parts = math.ceil(at[1] / _DEEP_STEP_M)
+    fine = np.linspace(0.0, at[-1], (len(at) - 1) * parts + 1)
+    depth = legal.depth_now(points_at(points, fine), level_above_datum_m=level_above_datum_m)
+    enough = depth >= legal.least_depth_m + _DEPTH_MARGIN_M  # False where missing
+    between = enough[:-1].reshape(len(at) - 1, parts).all(axis=1)
+    deep = enough[::parts].copy()
+    deep[:-1] &= between
+    deep[1:] &= between
+    return depth[::parts], deep
 
 
 def _mostly_good(good: NDArray[np.bool_], first: int, last: int) -> list[tuple[int, int]]:

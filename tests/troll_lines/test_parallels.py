@@ -213,7 +213,7 @@ def test_share_where_the_band_is_narrower_than_the_swath_is_told():
     # stations every 20 m and widths to 2 m: to within 20 m + 20 m of 400 m
     assert found.narrow_ratio == pytest.approx(0.4, abs=0.04)
     assert found.median_m == pytest.approx(50, abs=2)
-    assert found.least_m <= 2
+    assert found.least_m <= 4  # the first stations, where there is no width, do not count
     wide = band_width([NORTHWARD], swath_m=40, in_band=strip(-20, 20))
     assert wide.narrow_ratio == 0
     assert band_width([NORTHWARD], swath_m=40, in_band=strip(-17, 17)).narrow_ratio == 1
