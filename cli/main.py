@@ -21,6 +21,7 @@ from geo.errors import InputFaults, PlanningError
 COMMANDS = {
     "check": "Check lines drawn elsewhere (GPX, GeoJSON, GeoPackage, ...) against a plan.",
     "contour": "Depth contours and bands of a raster, exact and shoal-safe.",
+    "depth": "How deep each rig runs, by lead and speed, and the lead for a depth.",
     "export": "A plan's tracks, marks and routes for another plotter, without planning again.",
     "inspect": "What is in a raster or vector file, and what is doubtful in it.",
     "new": "A commented starter plan around a raster, with what it cannot know left blank.",

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import replace
+from typing import Protocol
 
 import numpy as np
 import shapely
@@ -21,33 +22,50 @@ from geo.water.lake import Lake
 Floats = NDArray[np.float64]
 
 
+class Rerun(Protocol):
+    """(target, period, points) -> the spread run along them; on its own leads, or as the rods are set."""
+
+    def __call__(
+        self,
+        target_name: str,
+        period_name: str,
+        points: Floats,
+        *,
+        leads_m: Mapping[str, float] | None = None,
+    ) -> TrollLine:
+        """Run it."""
+
+
+def leads_of(line: TrollLine) -> dict[str, float]:
+    """What each rod is set to on a line: the lead, behind a ball the cable out."""
+    return {r.rod: r.lead_m if r.cable_out_m is None else r.cable_out_m for r in line.rods}
+
+
 def leg_judge(loaded: LoadedPlan, lake: Lake, *, levels: Mapping[str, Level]) -> LegJudge:
     """Build what tells the verdict of a troll line's lures, were it run along other points (n, 2)."""
     rerun = line_rerunner(loaded, lake, levels=levels)
 
     def judge(line: TrollLine, points: Floats) -> Verdict:
-        return rerun(line.target, line.period, points).verdict
+        return rerun(line.target, line.period, points, leads_m=leads_of(line)).verdict
 
     return judge
 
 
-def line_rerunner(
-    loaded: LoadedPlan, lake: Lake, *, levels: Mapping[str, Level]
-) -> Callable[[str, str, Floats], TrollLine]:
-    """Build what runs a period's spread along points (n, 2) for a target: (target, period, points) -> line.
-
-    The share on target is not measured.
-    """
+def line_rerunner(loaded: LoadedPlan, lake: Lake, *, levels: Mapping[str, Level]) -> Rerun:
+    """Build what runs a period's spread along points (n, 2) for a target; the share on target is left out."""
     planner = LinePlanner(loaded, lake, levels)
     targets = {t.name: t for t in loaded.tables.targets}
     periods = {p.name: p for p in loaded.tables.periods}
     anywhere = Ground(shapely.Polygon(), lambda points, _: np.ones(len(points), bool))
 
-    def rerun(target_name: str, period_name: str, points: Floats) -> TrollLine:
+    def rerun(
+        target_name: str, period_name: str, points: Floats, *, leads_m: Mapping[str, float] | None = None
+    ) -> TrollLine:
         target, period = targets[target_name], periods[period_name]
         setting = set_spread(loaded, period, name=target.fit or period.spread)
         whole = target.model_copy(update={"min_length_m": 0.0, "max_length_m": np.inf})
-        (line,) = planner.checked(TracedTarget(anywhere, [points]), whole, period, setting)
+        traced = TracedTarget(anywhere, [points])
+        (line,) = planner.checked(traced, whole, period, setting, leads_m=leads_m)
         return replace(line, in_target_ratio=float("nan"))
 
     return rerun

@@ -16,7 +16,7 @@ import shapely
 from geo.errors import InputError, InputFileMissing
 from geo.files.digests import file_digest
 from geo.files.whole_files import whole_folder
-from geo.leg_check import line_rerunner
+from geo.leg_check import leads_of, line_rerunner
 from geo.output.plan_folder import FILES
 from geo.output.plotter import PlotterLimits, plan_gpx, routes_gpx
 from geo.plan_file import LoadedPlan
@@ -169,7 +169,9 @@ def export_plan(
             progress("tracks and routes", 0, 1)
             tracks, about_tracks = plan_gpx(part, limits=limits)
             routes, about_routes = routes_gpx(
-                part, limits=limits, judge=lambda t, points: rerun(t.target, t.period, points).verdict
+                part,
+                limits=limits,
+                judge=lambda t, at: rerun(t.target, t.period, at, leads_m=leads_of(t)).verdict,
             )
             for kind, data in (("tracks", tracks), ("routes", routes)):
                 file = f"{kind}{name}.gpx"

@@ -13,17 +13,20 @@ from geo.plan_file import LoadedPlan
 from geo.plan_grounds import DEFAULT_ABOVE_BOTTOM_M, Grounds
 from geo.plan_levels import Level
 from geo.plan_result import Reason, TrollLine
-from geo.plan_spread import SpreadSetting
+from geo.plan_spread import SpreadSetting, rig_reaches
 from geo.plan_tables import PeriodTable, TargetTable
 from geo.plan_tracing import lines_over
 from geo.plan_water import display_of, error_budget
+from geo.tackle.selection import Conditions, RigReach, choose_rigs
 from geo.troll_lines.checked_line import Wanted, check_line
 from geo.troll_lines.clearance import Surroundings
 from geo.troll_lines.merits import Merits, merits_of
+from geo.troll_lines.rod_setting import AT_DEPTH_M
 from geo.troll_lines.splitting import split_long, start_near
 from geo.troll_lines.targets import Ground
 from geo.troll_lines.trace import LegalWater, legal_water
 from geo.troll_lines.turning import Floats
+from geo.water.bottom import BottomMap
 from geo.water.lake import Lake
 
 
@@ -33,6 +36,7 @@ class LinePlanner:
     def __init__(self, loaded: LoadedPlan, lake: Lake, levels: Mapping[str, Level]) -> None:
         self._loaded, self._lake, self._levels = loaded, lake, levels
         self.grounds = Grounds(loaded, lake)
+        self._rigs: dict[str, tuple[RigReach, ...]] = {}
 
     @cached_property
     def _legal(self) -> LegalWater:
@@ -94,9 +98,18 @@ class LinePlanner:
         return f"no stretch of this ground is {', '.join(conditions)}"
 
     def checked(
-        self, traced: TracedTarget, target: TargetTable, period: PeriodTable, setting: SpreadSetting
+        self,
+        traced: TracedTarget,
+        target: TargetTable,
+        period: PeriodTable,
+        setting: SpreadSetting,
+        *,
+        leads_m: Mapping[str, float] | None = None,
     ) -> list[TrollLine]:
-        """Run the period's spread along the traced lines; too long ones are split where a lure fails."""
+        """Run the period's spread along the traced lines; too long ones are split where a lure fails.
+
+        `leads_m` is what each rod is set to; None works leads out where the spread gives none.
+        """
         tables, lake = self._loaded.tables, self._lake
         wanted = Wanted(
             target=target.name,
@@ -106,6 +119,7 @@ class LinePlanner:
             above_bottom_m=target.above_bottom_m or DEFAULT_ABOVE_BOTTOM_M,
             is_on_target=traced.ground.is_on_target,
             lure_depth_m=target.lure_depth_m,
+            most_snag_probability=tables.limits.snag_probability,
         )
         around = Surroundings(
             lake.grid,
@@ -114,12 +128,16 @@ class LinePlanner:
             self.level_m(period),
             error_budget(tables, level_sd_m=self._levels[period.name].sd_m),
             tables.limits.snags,
+            least_depth_m=tables.boat.min_depth_m,
         )
         unsure = self._unsure(period)
 
         def check(points: Floats) -> TrollLine:
-            line = check_line(points, rods=setting.rods, wanted=wanted, around=around, unsure=unsure)
-            return replace(line, merits=self._merits(points, target, period))
+            line = check_line(
+                points, rods=setting.rods, wanted=wanted, around=around, unsure=unsure, leads_m=leads_m
+            )
+            chosen = choose_rigs(self._reaches(period), _asked(line, target, period, lake.bottom))
+            return replace(line, merits=self._merits(points, target, period), rigs=chosen)
 
         done: list[TrollLine] = []
         for points in traced.lines:
@@ -142,6 +160,11 @@ class LinePlanner:
             points, grid=lake.grid, keep_out=lake.keep_out, transitions=lake.transitions, steep=steep
         )
 
+    def _reaches(self, period: PeriodTable) -> tuple[RigReach, ...]:
+        if period.name not in self._rigs:
+            self._rigs[period.name] = rig_reaches(self._loaded, period)
+        return self._rigs[period.name]
+
     def _unsure(self, period: PeriodTable) -> tuple[Reason, ...]:
         reasons = []
         if not self._lake.grid.quality.known:
@@ -149,6 +172,23 @@ class LinePlanner:
         if not self._levels[period.name].known:
             reasons.append(Reason("level not stated"))
         return tuple(reasons)
+
+
+def _asked(line: TrollLine, target: TargetTable, period: PeriodTable, bottom: BottomMap | None) -> Conditions:
+    """What a line asks of a rig: running depth, and what holds along it in its period."""
+    at = line.stations
+    if target.lure_depth_m is not None:
+        depth = (target.lure_depth_m - AT_DEPTH_M, target.lure_depth_m + AT_DEPTH_M)
+    else:
+        low, high = target.above_bottom_m or DEFAULT_ABOVE_BOTTOM_M
+        known = at.bottom_depth_m[np.isfinite(at.bottom_depth_m)]
+        middle = float(np.median(known)) if len(known) else 0.0
+        depth = (max(middle - high, 0.0), max(middle - low, 0.0))
+    ratios = {}
+    if bottom is not None:
+        names, counts = np.unique(bottom.class_at(at.easting_m, at.northing_m), return_counts=True)
+        ratios = {str(n): float(c / counts.sum()) for n, c in zip(names, counts, strict=True)}
+    return Conditions(depth, period.water_temperature_degc, period.visibility_m, period.light, ratios)
 
 
 @dataclass(frozen=True)

@@ -6,6 +6,7 @@ at the water level of `[water]` for the lake and at a period's own level for its
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
@@ -13,8 +14,9 @@ import numpy as np
 import pyproj
 import shapely
 
-from geo.troll_lines.checked_line import BoatStations, Reason, RodResult, TrollLine, Words
+from geo.tackle.selection import Shown
 from geo.troll_lines.clearance import LureStations, Stretch, Verdict
+from geo.troll_lines.line_results import BoardTrouble, BoatStations, Reason, RodResult, TrollLine, Words
 
 __all__ = [
     "SCHEMA",
@@ -164,7 +166,9 @@ def _round(value: float | None, digits: int = 3) -> float | None:
     return None if value is None or not np.isfinite(value) else round(float(value), digits)
 
 
-def summary(plan: PlanResult, *, files: dict[str, str], length: Words | None = None) -> dict[str, Any]:
+def summary(
+    plan: PlanResult, *, files: dict[str, str], length: Words | None = None, show: Shown | None = None
+) -> dict[str, Any]:
     """Build the content of `plan.json`.
 
     Parameters
@@ -172,6 +176,7 @@ def summary(plan: PlanResult, *, files: dict[str, str], length: Words | None = N
     plan : the plan.
     files : kind of output -> file name, as written beside it.
     length : how depths and distances read in reasons; metres when left out.
+    show : how numbers read in what speaks for and against rigs; None leaves the words out.
 
     Returns
     -------
@@ -212,7 +217,7 @@ def summary(plan: PlanResult, *, files: dict[str, str], length: Words | None = N
         ],
         "spots": list(plan.spots),
         "hazards": [{"kind": h.kind, "name": h.name, "buffer_m": _round(h.buffer_m)} for h in plan.hazards],
-        "troll_lines": [_line_summary(t, words) for t in plan.troll_lines],
+        "troll_lines": [_line_summary(t, words, show) for t in plan.troll_lines],
         "rods_allowed": plan.rods_allowed,
         "inputs": [{"file": name, "sha256": digest} for name, digest in plan.inputs],
         "files": files,
@@ -222,7 +227,27 @@ def summary(plan: PlanResult, *, files: dict[str, str], length: Words | None = N
     }
 
 
-def _line_summary(t: TrollLine, words: Words) -> dict[str, Any]:
+def _bounds(probability: tuple[float, float] | None) -> list[float] | None:
+    """A probability between two bounds for JSON, rounded outwards."""
+    if probability is None:
+        return None
+    low, high = probability
+    return [math.floor(low * 1e4) / 1e4, math.ceil(high * 1e4 - 1e-6) / 1e4]
+
+
+def _board(trouble: BoardTrouble | None) -> dict[str, Any] | None:
+    if trouble is None:
+        return None
+    return {
+        "in_keep_out": trouble.hazard,
+        "no_depth": trouble.unknown,
+        "least_depth_m": _round(trouble.least_depth_m),
+        "from_m": _round(trouble.from_m, 1),
+        "to_m": _round(trouble.to_m, 1),
+    }
+
+
+def _line_summary(t: TrollLine, words: Words, show: Shown | None) -> dict[str, Any]:
     return {
         "name": t.name,
         "target": t.target,
@@ -249,6 +274,16 @@ def _line_summary(t: TrollLine, words: Words) -> dict[str, Any]:
         ],
         "verdict": t.verdict,
         "reasons": [r.words(words) for r in t.reasons],
+        "rigs": [
+            {
+                "rig": c.rig,
+                "can_run": c.can_run,
+                "lead_m": _round(c.lead_m),
+                "reasons": [r.kind for r in c.reasons],
+                "words": c.words(show) if show else None,
+            }
+            for c in t.rigs
+        ],
         "rods": [
             {
                 "rod": r.rod,
@@ -264,6 +299,10 @@ def _line_summary(t: TrollLine, words: Words) -> dict[str, Any]:
                 "in_range_ratio": _round(r.in_range_ratio, 4),
                 "worst_clearance_m": _round(r.worst_clearance_m),
                 "worst_clearance_lower_m": _round(r.worst_clearance_lower_m),
+                "sampling_bound_m": _round(r.sampling_bound_m),
+                "snag_probability": _bounds(r.snag_probability),
+                "cable_out_m": _round(r.cable_out_m),
+                "board": _board(r.board),
                 "stretches": [
                     {
                         "from_m": _round(s.from_m, 1),

@@ -71,9 +71,11 @@ def assumptions(tables: PlanFile, *, quality: str) -> tuple[str, ...]:
         f"Errors (sd): {errors}; depths {quality}.",
         f"No line over less than {show.depth(boat.min_depth_m)} of water.",
         f"Bottom that snags: {', '.join(tables.limits.snags)}, and hazards.",
-        "Lures are taken to follow the boat's own track, aside and behind; in bends they cut the corner.",
+        "Boards and lures are towed through each bend, at the speed they have there (two links of line).",
+        f"Free: no rod, either way, snags with a probability over {tables.limits.snag_probability:.0%}.",
+        f"Depths: half of the variance is common along a line, half changes over {e.correlation_m:g} m.",
         "Over a range of speeds a lure is judged, and its lead chosen, where it may run deepest.",
-        "Read, not used yet: snag in [limits], correlation in [errors], suits, visibility, light, sounder.",
+        "Read, not used yet: transducer_depth.",
         "Running depths come from physics and the points in the plan file; none was checked on a lake.",
     )
 

@@ -105,6 +105,7 @@ name = "open water"
 code = "OW"
 lure_depth = "18 ft"
 depth = ["40 ft", "46 ft"]
+parallels = false
 
 [water]
 bathymetry = "lake.tif"

@@ -47,6 +47,7 @@ KERNELS = {
     "geo.troll_lines.legal_turns",
     "geo.troll_lines.refine",
     "geo.troll_lines.refine_system",
+    "geo.troll_lines.touch_risk",
     "geo.troll_lines.tractrix",
     "geo.troll_lines.turning",
     "geo.water.band_stitching",

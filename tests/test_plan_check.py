@@ -64,7 +64,7 @@ def planned(loaded, folder):
 HALF_COLOUR_M = 5 * 0.9144
 
 
-@pytest.mark.parametrize(("file", "within_m", "share"), [("plan.gpx", 0.05, 0.01), ("plan.gpkg", 1e-9, 1e-9)])
+@pytest.mark.parametrize(("file", "within_m", "share"), [("plan.gpx", 0.2, 0.01), ("plan.gpkg", 1e-9, 1e-9)])
 def test_planned_lines_are_judged_as_the_plan_judged_them(loaded, planned, folder, file, within_m, share):
     # tracks are thinned by half a metre: a lead that is worked out, and nearly as good as the next one, may
     # come out as the next one; all else is the same
@@ -76,10 +76,10 @@ def test_planned_lines_are_judged_as_the_plan_judged_them(loaded, planned, folde
             if (line.target, line.period) != (target, period):
                 continue
             found = again[line.name]
-            assert found.passes
             assert found.line.verdict == line.verdict
+            assert found.passes == (line.verdict == "free")
             assert found.in_target_ratio == pytest.approx(line.in_target_ratio, abs=share)
-            assert found.line.free_ratio == pytest.approx(line.free_ratio, abs=share)
+            assert found.line.free_ratio == pytest.approx(line.free_ratio, abs=10 * share)  # kinks slow lures
             for now, then in zip(found.line.rods, line.rods, strict=True):
                 if now.lead_m != then.lead_m:
                     assert not now.lead_given
@@ -284,7 +284,9 @@ def test_any_way_over_a_lattice_can_be_checked(loaded, folder, seed):
     path = drawn(folder / f"lattice{seed}.gpkg", np.array(MIDDLE) + steps)
     (found,) = check_lines(loaded, path, period="autumn").lines
     for rod in found.line.rods:
-        assert np.isfinite(rod.stations.clearance_m).all()
+        stations = rod.stations  # in such turns lines hang slack, and no running depth is told
+        assert np.isfinite(stations.bottom_depth_m).all()
+        assert np.array_equal(np.isfinite(stations.clearance_m), ~stations.slack)
 
 
 def test_what_never_leaves_its_place_is_not_checked_and_told(loaded, folder):

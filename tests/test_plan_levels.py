@@ -347,7 +347,7 @@ def test_lower_bounds_allow_for_what_the_gauge_is_unsure_of(stated, gauged):
     assert set(period) == {"spring", "autumn"}
     # errors add in squares: sd^2 grows by the spread of the readings and what other years differ by
     more_m2 = period.map({"spring": SWING_M**2 + 0.06**2, "autumn": SWING_M**2 + 0.08**2})
-    before, after = (((at["clearance_m"] - at["clearance_lower_m"]) / 1.645) ** 2 for at in (one, two))
+    before, after = (((at["least_clearance_m"] - at["clearance_lower_m"]) / 1.645) ** 2 for at in (one, two))
     known = np.isfinite(before)
     assert known.mean() > 0.9
     np.testing.assert_allclose(after[known], (before + more_m2)[known], atol=1e-6)
@@ -402,7 +402,7 @@ def test_datum_by_its_name_is_its_figure(erie):
     np.testing.assert_array_equal(a["clearance_m"], b["clearance_m"])
     # but for its rounding, which a figure that is given does not have
     more_m2 = ROUNDING_SD_M**2
-    before, after = (((at["clearance_m"] - at["clearance_lower_m"]) / 1.645) ** 2 for at in (a, b))
+    before, after = (((at["least_clearance_m"] - at["clearance_lower_m"]) / 1.645) ** 2 for at in (a, b))
     known = np.isfinite(before)
     np.testing.assert_allclose(after[known], before[known] + more_m2, atol=1e-6)
 

@@ -179,15 +179,12 @@ def test_stations_stand_ten_metres_apart_at_most_and_hold_both_ends(made):
 def test_clearance_is_bottom_less_running_depth_and_its_bound_allows_for_all_errors(made):
     at = made.layer("lure_stations")
     np.testing.assert_allclose(at["clearance_m"], at["bottom_depth_m"] - at["running_depth_m"], atol=1e-9)
-    sd = {
-        (t["name"], r["rod"]): r["running_depth_sd_m"] for t in made.summary["troll_lines"] for r in t["rods"]
-    }
-    lure_sd = np.array([sd[key] for key in zip(at["troll_line"], at["rod"], strict=True)])
+    lure_sd = at["running_depth_sd_m"].to_numpy(float)
     charted = at["bottom_depth_m"] - at["troll_line"].map(made.lines["level_above_datum_m"])
     # S-44 order 1a: 95 % figure sqrt(0.5^2 + (0.013 d)^2), sd = figure / 1.96 [S-44, Table 1]
     depth_sd = made.sd_m or np.sqrt(0.5**2 + (0.013 * charted) ** 2) / 1.96
     least = np.sqrt(depth_sd**2 + lure_sd**2 + 0.05**2 + 0.05**2)  # level and heave; a slope only adds
-    allowed = ((at["clearance_m"] - at["clearance_lower_m"]) / 1.645).to_numpy(float)
+    allowed = ((at["least_clearance_m"] - at["clearance_lower_m"]) / 1.645).to_numpy(float)
     known = np.isfinite(allowed)
     assert known.any()
     assert (allowed[known] >= np.asarray(least)[known] - 0.001).all()
@@ -196,11 +193,16 @@ def test_clearance_is_bottom_less_running_depth_and_its_bound_allows_for_all_err
 def test_verdicts_follow_from_the_stations(made):
     at = made.layer("lure_stations")
     snagging = {"rock", "boulder", "cobble", "shell", "weed", "unknown", "hazard"}
+    rods = {t["name"]: t["rods"] for t in made.summary["troll_lines"]}
     for name, mine in at.groupby("troll_line"):
         hard = mine[mine["bottom"].isin(snagging)]
         if (hard["clearance_m"] <= 0).any():
             expected = "snags"
-        elif (hard["clearance_lower_m"] <= 0).any() or mine["clearance_m"].isna().any():
+        elif (
+            (hard["clearance_lower_m"] <= 0).any()
+            or mine["clearance_m"].isna().any()
+            or any(r["snag_probability"][1] > 0.05 or r["board"] for r in rods[name])
+        ):
             expected = "doubtful"
         else:
             expected = "free"

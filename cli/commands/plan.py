@@ -56,7 +56,7 @@ def command(
             )
     display = Display(plan.units)
     if as_json:
-        print_json(summary(plan, files=files, length=display.clearance))
+        print_json(summary(plan, files=files, length=display.clearance, show=display))
     else:
         click.echo(plan_report(plan, display))
         click.echo(f"\n{NOT_FOR_NAVIGATION} {COMES_FIRST}")

@@ -185,8 +185,10 @@ def _lure_stations(lines: Sequence[TrollLine]) -> Layer:
             "bottom": _joined((s.bottom for _, _, s in rows), _TEXT),
             "chainage_m": _joined(s.chainage_m for _, _, s in rows),
             "bottom_depth_m": _joined(s.bottom_depth_m for _, _, s in rows),
-            "running_depth_m": _joined(np.full(len(s.chainage_m), r.running_depth_m) for _, r, s in rows),
+            "running_depth_m": _joined(s.running_depth_m for _, _, s in rows),
+            "running_depth_sd_m": _joined(s.running_depth_sd_m for _, _, s in rows),
             "clearance_m": _joined(s.clearance_m for _, _, s in rows),
+            "least_clearance_m": _joined(s.least_clearance_m for _, _, s in rows),
             "clearance_lower_m": _joined(s.clearance_lower_m for _, _, s in rows),
         },
     )

@@ -89,7 +89,7 @@ def write_plan(
             files["water"] = WATER
         timings = plan.timings_s | {"files": time.perf_counter() - start}
         plan = replace(plan, timings_s=timings)
-        content = summary(plan, files=files, length=display.clearance)
+        content = summary(plan, files=files, length=display.clearance, show=display)
         (staging / "plan.json").write_text(
             json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n", "utf-8"
         )

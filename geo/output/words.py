@@ -18,7 +18,7 @@ COMES_FIRST = (
 VERDICT_WORDS: dict[Verdict, str] = {"free": "lures run free", "doubtful": "doubtful", "snags": "snags"}
 STRETCHES_SHOWN = 12
 _RUNNING = {"out": ", running out", "back": ", running back"}
-_WORST_FIRST = ("touches", "no depth", "may touch", "drags", "above the range")
+_WORST_FIRST = ("touches", "no depth", "slack", "may touch", "drags", "above the range")
 
 # HTML forbids these even when escaped; a lone surrogate cannot be written as UTF-8 at all
 _UNSHOWABLE = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufffe\uffff]")
@@ -64,6 +64,8 @@ def rod_words(rod: RodResult, *, display: Display) -> RodWords:
 
 
 def _place(rod: RodResult, *, display: Display) -> str:
+    if rod.cable_out_m is not None:
+        return f"{rod.side}, ball"
     if rod.line_to_board_m is None:
         return f"{rod.side}, flat line"
     return f"{rod.side}, {display.lead(rod.line_to_board_m)} to board"
@@ -72,6 +74,12 @@ def _place(rod: RodResult, *, display: Display) -> str:
 def lead_words(rod: RodResult, *, display: Display) -> str:
     """Lead of a rod, and a better one where one is known."""
     lead = display.lead(rod.lead_m)
+    if rod.cable_out_m is not None:
+        set_now = f"{lead} behind the ball, {display.lead(rod.cable_out_m)} of cable"
+        better = rod.advised_lead_m
+        if not rod.lead_given or better is None or display.lead(better) == display.lead(rod.cable_out_m):
+            return set_now
+        return f"{set_now} as rigged ({display.lead(better)} advised)"
     if rod.core_out_m:
         lead = f"{lead} ({display.colours(rod.core_out_m)})"
     advised = None if rod.advised_lead_m is None else display.lead(rod.advised_lead_m)

@@ -30,11 +30,15 @@ class DepthBySpeed:
     tables: tuple[LeadTable, ...]
 
     def at(self, lead_m: float, speed_mps: ArrayLike) -> tuple[FloatArray, FloatArray]:
-        """Depth and its sd in metres on one lead, at each speed; NaN outside the speeds or leads known."""
+        """Depth and its sd in metres on one lead, at each speed; NaN outside the speeds or beyond the leads.
+
+        At a speed at which this lead is too short to get the leader into the water, the depth is that of
+        the shortest that does: the lure is no deeper than that.
+        """
         speeds = np.asarray(speed_mps, dtype=float)
         nodes, depths, sds = [], [], []
         for table in self.tables:
-            if table.lead_m[0] - 1e-6 <= lead_m <= table.lead_m[-1] + 1e-6:
+            if lead_m <= table.lead_m[-1] + 1e-6:
                 nodes.append(table.speed_mps)
                 depths.append(float(np.interp(lead_m, table.lead_m, table.depth_m)))
                 sds.append(float(np.interp(lead_m, table.lead_m, table.depth_sd_m)))

@@ -12,7 +12,7 @@ from geo.errors import OutOfRange
 from geo.tackle.rig import require_range, require_speed
 from geo.troll_lines.tractrix import Complexes, Floats
 
-_REACH_M = 2.0  # what the boat's heading and a speed are taken over, to each side: vertices turn gently
+_REACH_M = 8.0  # what speeds are taken over, to each side: a boat turns in its own length, not at a vertex
 _LEAST_OVER_GROUND_MPS = 0.1  # assumed: slower than that nobody runs a line
 _LEAST_THROUGH_WATER_MPS = 0.2  # below it no running depth is known
 

@@ -2,37 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
+from geo.troll_lines.bottom_below import HAZARD, BottomBelow, Surroundings, bottom_below
 from geo.troll_lines.lure_path import LurePath
-from geo.water.bathymetry import DepthGrid
-from geo.water.bottom import BottomMap
 from geo.water.quality import ONE_SIDED_95, ErrorBudget
+
+__all__ = ["HAZARD", "Surroundings"]
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Verdict = Literal["free", "doubtful", "snags"]
-StretchKind = Literal["touches", "may touch", "drags", "above the range", "no depth"]
-HAZARD = "hazard"
+StretchKind = Literal["touches", "may touch", "drags", "above the range", "no depth", "slack"]
 _JOIN_STATIONS = 2
-
-
-@dataclass(frozen=True)
-class Surroundings:
-    """What a lure can meet: the lake at one level, its bottom, its hazards, and the errors of a depth."""
-
-    grid: DepthGrid
-    bottom: BottomMap | None
-    keep_out: shapely.Geometry
-    level_above_datum_m: float
-    budget: ErrorBudget
-    snags: Collection[str]
 
 
 @dataclass(frozen=True)
@@ -42,6 +29,9 @@ class LureStations:
     `direction` is "out" (from the start of the line) or "back"; `chainage_m` is the boat's distance from
     the start of the line in either. Positions are the lure's, depths are now, NaN where none is known.
     `bottom` is a class of the glossary, "hazard" over a keep-out; `snagging` tells whether it holds a lure.
+    `least_clearance_m` is that as far as the stations before and after; `slack` tells where the line may
+    hang loose, and no running depth is told. `common_sd_m` and `local_sd_m` are of the clearance's error:
+    what is the same all along the line, and what changes along it.
     """
 
     direction: NDArray[np.str_]
@@ -53,6 +43,12 @@ class LureStations:
     clearance_m: Floats
     clearance_lower_m: Floats
     snagging: Flags
+    running_depth_m: Floats
+    running_depth_sd_m: Floats
+    least_clearance_m: Floats
+    slack: Flags
+    common_sd_m: Floats
+    local_sd_m: Floats
 
     @property
     def touches(self) -> Flags:
@@ -62,12 +58,13 @@ class LureStations:
     @property
     def may_touch(self) -> Flags:
         """It may: its one-sided 95 % lower bound is at or below the bottom."""
-        return self.snagging & (self.clearance_m > 0) & ~(self.clearance_lower_m > 0)  # no bound: it may
+        known = np.isfinite(self.clearance_m)
+        return self.snagging & known & (self.clearance_m > 0) & ~(self.clearance_lower_m > 0)  # no bound: may
 
     @property
     def unknown(self) -> Flags:
         """No depth is known under the lure."""
-        return ~np.isfinite(self.clearance_m)
+        return ~np.isfinite(self.bottom_depth_m)
 
     @property
     def drags(self) -> Flags:
@@ -77,51 +74,74 @@ class LureStations:
     @property
     def fails(self) -> Flags:
         """The lure does not run free."""
-        return self.touches | self.may_touch | self.unknown
+        return self.touches | self.may_touch | self.unknown | self.slack
 
 
 def clearance_along(
     path: LurePath, *, running_depth_m: float, running_depth_sd_m: float, around: Surroundings
 ) -> LureStations:
+    """Clearance of a lure that runs at one depth all along a path, looked at at its stations alone."""
+    return clearance_over(
+        bottom_below(path, around=around),
+        running_depth_m=np.full(len(path.chainage_m), running_depth_m),
+        running_depth_sd_m=np.full(len(path.chainage_m), running_depth_sd_m),
+        budget=around.budget,
+    )
+
+
+def clearance_over(
+    below: BottomBelow,
+    *,
+    running_depth_m: Floats,
+    running_depth_sd_m: Floats,
+    budget: ErrorBudget,
+    slack: Flags | None = None,
+    deepest_m: Floats | None = None,
+) -> LureStations:
     """Bottom depth at the lure minus running depth, with its one-sided 95 % lower bound.
 
     Parameters
     ----------
-    path : places of the lure.
-    running_depth_m, running_depth_sd_m : of the lure, below the surface.
-    around : the lake.
+    below : what lies under the lure's path.
+    running_depth_m, running_depth_sd_m : of the lure, below the surface, at each station.
+    budget : errors of a clearance.
+    slack : where the line may hang loose, so that no depth is told; None: nowhere.
+    deepest_m : greatest running depth from the station before to the station after; None: that at it.
 
     Notes
     -----
-    ``lower = clearance - 1.645 sd``, sd from the error budget with the slope within reach of the position
-    error.
+    ``lower = least clearance - 1.645 sd``, sd from the error budget with the slope within reach of the
+    position error; the least clearance is that between the stations before and after.
     """
-    east, north = path.easting_m, path.northing_m
-    charted = around.grid.sample(east, north)
-    depth_sd, chart_place_sd = around.grid.sd_at(east, north, charted_m=charted)
-    place_sd = around.budget.place_sd_m(chart_place_sd)
-    slope = around.grid.slope_over(east, north, reach_m=np.where(np.isfinite(charted), place_sd, 0.0))
-    sd = around.budget.clearance_sd_m(
-        depth_sd, place_sd_m=place_sd, slope_ratio=slope, lure_sd_m=running_depth_sd_m
+    loose = np.zeros(len(below.depth_m), bool) if slack is None else slack
+    running = np.where(loose, np.nan, running_depth_m)
+    sd = budget.clearance_sd_m(
+        below.depth_sd_m,
+        place_sd_m=below.place_sd_m,
+        slope_ratio=below.slope_ratio,
+        lure_sd_m=running_depth_sd_m,
     )
-    depth = charted + around.level_above_datum_m
-    clearance = depth - running_depth_m
-    if around.bottom is None:
-        bottom = np.full(len(east), "unknown", dtype="<U8")
-    else:
-        bottom = around.bottom.class_at(east, north)
-    if not around.keep_out.is_empty:
-        bottom = np.where(shapely.intersects_xy(around.keep_out, east, north), HAZARD, bottom)
+    clearance = below.depth_m - running
+    least = np.minimum(below.least_m - (running if deepest_m is None else deepest_m), clearance)
+    path = below.path
     return LureStations(
         path.direction,
         path.chainage_m,
-        east,
-        north,
-        bottom,
-        depth,
+        path.easting_m,
+        path.northing_m,
+        below.bottom,
+        below.depth_m,
         clearance,
-        clearance - ONE_SIDED_95 * sd,
-        np.isin(bottom, [*around.snags, HAZARD]),
+        least - ONE_SIDED_95 * sd,
+        below.snagging,
+        running_depth_m=running,
+        running_depth_sd_m=running_depth_sd_m,
+        least_clearance_m=least,
+        slack=loose,
+        common_sd_m=budget.shared_sd_m(below.depth_sd_m, lure_sd_m=running_depth_sd_m),
+        local_sd_m=budget.local_sd_m(
+            below.depth_sd_m, place_sd_m=below.place_sd_m, slope_ratio=below.slope_ratio
+        ),
     )
 
 
@@ -164,6 +184,8 @@ class Stretch:
         """The stretch in words; `length` turns metres into text with a unit."""
         if self.kind == "no depth":
             return "no depth is known under the lure"
+        if self.kind == "slack":
+            return "the line may hang slack, so no depth is told"
         if self.kind == "above the range":
             return f"runs {length(self.clearance_m)} above {self.bottom}, higher than wanted"
         if self.kind == "drags":
@@ -182,6 +204,7 @@ def failing_stretches(
         ("touches", found.touches),
         ("may touch", found.may_touch),
         ("no depth", found.unknown),
+        ("slack", found.slack),
         ("drags", found.drags),
     ]
     if above_bottom_m is not None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -35,6 +34,7 @@ NAMES = (*_ZONES, *_ORDERS)
 SD_OF_95_PERCENT = 1 / 1.96
 AXIS_SD_OF_95_PERCENT_CIRCLE = 1 / 2.45  # sqrt(-2 ln 0.05) = 2.4477
 ONE_SIDED_95 = 1.645
+COMMON_RATIO = 0.5  # of the variance of the bathymetry: assumed to be common along a troll line
 
 
 @dataclass(frozen=True)
@@ -119,8 +119,22 @@ class ErrorBudget:
         """Where the lure is against the chart, along one axis: the chart's and the boat's together."""
         return np.hypot(chart_position_sd_m, self.boat_position_sd_m)
 
+    def shared_sd_m(self, depth_sd_m: ArrayLike, *, lure_sd_m: ArrayLike) -> Floats:
+        """Sd of the error of a clearance that is the same all along a troll line, any shape.
+
+        Level, lure, heave, and half of the variance of the bathymetry (assumed).
+        """
+        depth, lure = np.asarray(depth_sd_m, float), np.asarray(lure_sd_m, float)
+        fixed = self.level_sd_m**2 + self.heave_sd_m**2
+        return np.asarray(np.sqrt(fixed + lure**2 + COMMON_RATIO * depth**2))
+
+    def local_sd_m(self, depth_sd_m: ArrayLike, *, place_sd_m: ArrayLike, slope_ratio: ArrayLike) -> Floats:
+        """Sd of the error that changes along a line: the rest of the bathymetry, and the place on a slope."""
+        moved = np.asarray(slope_ratio, float) * np.asarray(place_sd_m, float)
+        return np.asarray(np.sqrt((1.0 - COMMON_RATIO) * np.asarray(depth_sd_m, float) ** 2 + moved**2))
+
     def clearance_sd_m(
-        self, depth_sd_m: ArrayLike, *, place_sd_m: ArrayLike, slope_ratio: ArrayLike, lure_sd_m: float
+        self, depth_sd_m: ArrayLike, *, place_sd_m: ArrayLike, slope_ratio: ArrayLike, lure_sd_m: ArrayLike
     ) -> Floats:
         """Standard deviation of bottom depth minus running depth, independent errors added in squares.
 
@@ -129,8 +143,8 @@ class ErrorBudget:
         depth_sd_m : sd of the charted depth at the lure, any shape.
         place_sd_m : sd of the lure's place against the chart, along one axis (`place_sd_m`), same shape.
         slope_ratio : steepness of the bottom there (rise over run), same shape.
-        lure_sd_m : sd of the running depth.
+        lure_sd_m : sd of the running depth, one or of the same shape.
         """
         moved = np.asarray(slope_ratio, float) * np.asarray(place_sd_m, float)
-        fixed = math.fsum((self.level_sd_m**2, lure_sd_m**2, self.heave_sd_m**2))
+        fixed = self.level_sd_m**2 + np.asarray(lure_sd_m, float) ** 2 + self.heave_sd_m**2
         return np.asarray(np.sqrt(np.asarray(depth_sd_m, float) ** 2 + moved**2 + fixed))

@@ -58,7 +58,7 @@ def test_json_holds_all_of_it_in_si(cli, plan, drawn):
     ]
     corner = made["lines"][1]
     assert corner["passes"] is False
-    assert corner["verdict"] == "free"
+    assert corner["verdict"] == "doubtful"  # in so sharp a corner lines hang slack
     assert corner["length_m"] == 350
     assert corner["turning"]["turn_radius_m"] == 30
     (turn,) = corner["turning"]["too_tight"]

@@ -89,6 +89,12 @@ def made_rod(rod: str = "P1", **changes: Any) -> RodResult:
             clearance_m=none,
             clearance_lower_m=none,
             snagging=np.array([], dtype=bool),
+            running_depth_m=none,
+            running_depth_sd_m=none,
+            least_clearance_m=none,
+            slack=np.array([], dtype=bool),
+            common_sd_m=none,
+            local_sd_m=none,
         ),
     )
     return dataclasses.replace(base, **changes)

@@ -73,6 +73,12 @@ def lure_stations() -> LureStations:
         clearance_m=np.array([1.452, 1.352, np.nan]),
         clearance_lower_m=np.array([0.5, -0.1, np.nan]),
         snagging=np.array([False, True, True]),
+        running_depth_m=np.full(3, 3.048),
+        running_depth_sd_m=np.full(3, 0.2),
+        least_clearance_m=np.array([1.452, 1.352, np.nan]),
+        slack=np.zeros(3, bool),
+        common_sd_m=np.full(3, 0.3),
+        local_sd_m=np.full(3, 0.3),
     )
 
 

@@ -66,6 +66,15 @@ def test_outside_its_speeds_and_leads_there_is_no_number():
     assert np.isnan(found.at(61.0, [0.8])[0]).all()
 
 
+def test_a_lead_too_short_at_some_speed_is_taken_no_deeper_than_the_shortest_that_runs():
+    tables = tables_of(SPOON, tip_height_m=1.2)
+    found = depth_by_speed(tables, speeds_mps=(0.6, 0.6))
+    shortest = {t.speed_mps: (t.lead_m[0], t.depth_m[0]) for t in found.tables}
+    speed, (first_m, depth_m) = max(shortest.items())
+    assert first_m > min(lead for lead, _ in shortest.values()) + 1.0  # more air, so more lead, when faster
+    assert float(found.at(first_m - 1.0, speed)[0]) == pytest.approx(depth_m)
+
+
 def test_a_speed_at_which_no_lead_runs_is_left_out_unless_it_is_the_boats():
     def tables(speeds):
         if max(speeds) > 1.2:

@@ -171,6 +171,12 @@ def stations_of(clear_m, lower_m=None, *, direction="out"):
         clear,
         clear - 1 if lower_m is None else np.asarray(lower_m, float),
         np.ones(n, bool),
+        running_depth_m=np.full(n, 5.0),
+        running_depth_sd_m=np.full(n, 0.3),
+        least_clearance_m=clear,
+        slack=np.zeros(n, bool),
+        common_sd_m=np.full(n, 0.3),
+        local_sd_m=np.full(n, 0.3),
     )
 
 

@@ -1,0 +1,176 @@
+"""A boat's line with its spread behind it, judged: what each rod does, and why the verdict is what it is."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from geo.tackle.selection import RigChoice
+from geo.troll_lines.clearance import LureStations, Stretch, Verdict, below
+from geo.troll_lines.merits import Merits
+
+Floats = NDArray[np.float64]
+Words = Callable[[float], str]
+
+
+def chance_words(low: float, high: float) -> str:
+    """A probability between two bounds, in per cent; the upper one never rounded down.
+
+    >>> chance_words(0.031, 0.12), chance_words(0.0, 0.0004), chance_words(0.999, 1.0)
+    ('3-12 %', 'under 1 %', '99-100 %')
+    """
+    floor, ceiling = math.floor(low * 100 + 1e-9), math.ceil(high * 100 - 1e-9)
+    if ceiling <= 1:
+        return "under 1 %" if high < 0.01 else "1 %"
+    return f"{ceiling} %" if floor == ceiling else f"{floor}-{ceiling} %"
+
+
+@dataclass(frozen=True)
+class BoardTrouble:
+    """What a board meets in either direction, between two distances of the boat from the start."""
+
+    hazard: bool
+    unknown: bool
+    least_depth_m: float | None
+    from_m: float
+    to_m: float
+
+
+@dataclass(frozen=True)
+class RodResult:
+    """One rod on one troll line.
+
+    `lead_m` is the line between the lure and what pulls it; behind a ball `cable_out_m` is what is set.
+    `sampling_bound_m` is by how much the clearance may be less between stations than at the worst of them.
+    `snag_probability` is that of touching bottom that snags anywhere on the line, from and to, running the
+    worse of both ways.
+    """
+
+    rod: str
+    rig: str
+    side: str
+    offset_m: float
+    behind_m: float
+    line_to_board_m: float | None
+    lead_m: float
+    lead_given: bool
+    advised_lead_m: float | None
+    running_depth_m: float
+    running_depth_sd_m: float
+    in_range_ratio: float | None
+    worst_clearance_m: float | None
+    worst_clearance_lower_m: float | None
+    stretches: tuple[Stretch, ...]
+    stations: LureStations
+    core_out_m: float | None = None
+    cable_out_m: float | None = None
+    snag_probability: tuple[float, float] | None = None
+    sampling_bound_m: float | None = None
+    board: BoardTrouble | None = None
+
+
+@dataclass(frozen=True)
+class BoatStations:
+    """Stations under the boat, at most 10 m apart, both ends included; depths now, NaN where unknown."""
+
+    chainage_m: Floats
+    easting_m: Floats
+    northing_m: Floats
+    bottom_depth_m: Floats
+
+
+@dataclass(frozen=True)
+class Reason:
+    """Why a troll line has its verdict. What does not apply is empty."""
+
+    kind: Literal[
+        "touches",
+        "may touch",
+        "no depth",
+        "slack",
+        "board",
+        "risk",
+        "quality unknown",
+        "level not stated",
+        "does not dive",
+        "too short",
+        "drags",
+        "out of reach",
+    ]
+    rods: tuple[str, ...] = ()
+    bottoms: tuple[str, ...] = ()
+    clearance_m: float = float("nan")
+    clearance_lower_m: float = float("nan")
+    length_m: float = 0.0
+    probability: tuple[float, float] = (float("nan"), float("nan"))
+    limit_probability: float = float("nan")
+
+    def words(self, length: Words) -> str:
+        """The reason in words; `length` turns metres into text with a unit."""
+        rods, bottoms = " ".join(self.rods), ", ".join(self.bottoms)
+        if self.kind == "touches":
+            deep = below(length, self.clearance_m)
+            return f"{rods} would touch {bottoms}, at worst {deep} below the bottom"
+        if self.kind == "drags":
+            return f"{rods} would drag on {bottoms}, at worst {below(length, self.clearance_m)} below it"
+        if self.kind == "may touch":
+            return (
+                f"{rods} may touch {bottoms}: least clearance {length(self.clearance_m)}, "
+                f"{length(self.clearance_lower_m)} when errors add up (one-sided 95 %)"
+            )
+        if self.kind == "no depth":
+            return f"{rods} runs over water without a known depth"
+        if self.kind == "risk":
+            odds = chance_words(*self.probability)
+            return (
+                f"{rods} may touch bottom that snags, somewhere on the line: probability {odds} "
+                f"(limit {self.limit_probability:.0%})"
+            )
+        if self.kind == "slack":
+            return f"{rods} may hang slack in a bend, and no depth is told there"
+        if self.kind == "board":
+            return f"the board of {rods} runs over {bottoms}"
+        if self.kind == "too short":
+            return f"{rods} never comes onto the line: it is shorter than the gear behind the boat"
+        if self.kind == "out of reach":
+            return f"{rods} cannot get down to the range wanted, even on the longest lead thought of"
+        if self.kind == "does not dive":
+            return f"{rods} does not dive at this speed"
+        if self.kind == "quality unknown":
+            return "the quality of the depths is unknown"
+        return "the water level is not stated"
+
+
+@dataclass(frozen=True)
+class TrollLine:
+    """A planned path of the boat. `name` is empty until lines are ranked."""
+
+    name: str
+    target: str
+    code: str
+    period: str
+    line: shapely.LineString
+    level_above_datum_m: float
+    length_m: float
+    in_target_ratio: float
+    free_ratio: float
+    turn_radius_m: float
+    min_turn_radius_m: float | None
+    turning_degpkm: float
+    verdict: Verdict
+    reasons: tuple[Reason, ...]
+    rods: tuple[RodResult, ...]
+    stations: BoatStations
+    merits: Merits = field(default_factory=Merits)
+    rigs: tuple[RigChoice, ...] = ()
+
+    @property
+    def is_ring(self) -> bool:
+        """Whether the line ends where it starts."""
+        return bool(self.line.is_closed)
