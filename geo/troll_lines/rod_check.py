@@ -22,7 +22,7 @@ Floats = NDArray[np.float64]
 
 _TELLING_M = 0.15  # running depths nearer than this nobody can tell apart
 _TRIED = 6  # leads that are run along the line before the least bad is taken
-_FINE_M = 1.5  # between places at which the bottom is looked at
+_FINE_M = 2.0  # between places at which the bottom is looked at
 _CHORD_M = 2.0  # of a towed path: within 2 cm of a smooth one on turns of 60 m and more
 
 

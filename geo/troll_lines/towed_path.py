@@ -223,7 +223,7 @@ def _pulled(boat: BoatRun, rods: Sequence[Towed], *, links: int) -> list[tuple[_
 
 def _nodes(points: Floats, stations: Sequence[Floats], *, chord_m: float) -> Floats:
     """Distances from start that hold all vertices and stations, a chord apart at most."""
-    breaks = np.unique(np.concatenate((chainage_of(points), *stations)))
+    breaks = np.sort(np.concatenate((chainage_of(points), *stations)))
     breaks = breaks[np.concatenate(([True], np.diff(breaks) > _SAME_M))]
     gap = np.diff(breaks)
     parts = np.maximum(np.ceil(gap / chord_m - 1e-9), 1).astype(int)

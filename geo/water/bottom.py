@@ -45,11 +45,15 @@ class BottomMap:
 
     def class_at(self, easting_m: ArrayLike, northing_m: ArrayLike) -> NDArray[np.str_]:
         """Class at points; "unknown" where no polygon is."""
-        points = shapely.points(np.ravel(easting_m), np.ravel(northing_m))
-        found = np.full(len(points), "unknown", dtype=f"<U{max(len(c) for c in CLASSES)}")
-        if self.areas:
-            area, point = shapely.STRtree(points).query(list(self.areas), predicate="intersects")
-            found[point[::-1]] = np.array(self.classes)[area[::-1]]
+        east, north = np.ravel(easting_m), np.ravel(northing_m)
+        found = np.full(len(east), "unknown", dtype=f"<U{max(len(c) for c in CLASSES)}")
+        for name, area in zip(self.classes[::-1], self.areas[::-1], strict=True):  # the first one counts
+            shapely.prepare(area)
+            west, south, far_east, far_north = area.bounds
+            near = np.flatnonzero(
+                (east >= west) & (east <= far_east) & (north >= south) & (north <= far_north)
+            )
+            found[near[shapely.intersects_xy(area, east[near], north[near])]] = name
         return found.reshape(np.shape(easting_m))
 
     def area_of(self, name: str) -> shapely.Geometry:
