@@ -8,6 +8,7 @@ from functools import cached_property
 
 import numpy as np
 import pyproj
+import shapely
 
 from geo.plan_file import LoadedPlan
 from geo.plan_grounds import DEFAULT_ABOVE_BOTTOM_M, Grounds
@@ -21,6 +22,7 @@ from geo.tackle.selection import Conditions, RigReach, choose_rigs
 from geo.troll_lines.checked_line import Wanted, check_line
 from geo.troll_lines.clearance import Surroundings
 from geo.troll_lines.merits import Merits, merits_of
+from geo.troll_lines.remedy import remedy_of
 from geo.troll_lines.rod_setting import AT_DEPTH_M
 from geo.troll_lines.splitting import split_long, start_near
 from geo.troll_lines.targets import Ground
@@ -37,6 +39,7 @@ class LinePlanner:
         self._loaded, self._lake, self._levels = loaded, lake, levels
         self.grounds = Grounds(loaded, lake)
         self._rigs: dict[str, tuple[RigReach, ...]] = {}
+        self._traced: dict[tuple[str, str], Ground] = {}
 
     @cached_property
     def _legal(self) -> LegalWater:
@@ -83,6 +86,7 @@ class LinePlanner:
             return (
                 f"Target {target.name!r} in {period.name}: no line, {self._why_none(target, turn_radius_m)}."
             )
+        self._traced[target.name, period.name] = ground
         return TracedTarget(ground, [start_near(p, place=self._launch) for p in lines])
 
     def _why_none(self, target: TargetTable, turn_radius_m: float) -> str:
@@ -149,6 +153,33 @@ class LinePlanner:
             pieces = split_long(points, longest_m=target.max_length_m, rather_at_m=fails, place=self._launch)
             done.extend(check(piece) for piece in pieces)
         return done
+
+    def with_remedy(
+        self, line: TrollLine, target: TargetTable, period: PeriodTable, setting: SpreadSetting
+    ) -> TrollLine:
+        """The line with what would make all its lures run free, where one change does."""
+        ground = self._traced.get((target.name, period.name))
+        if ground is None:
+            return line
+        level_m = self.level_m(period)
+        whole = target.model_copy(update={"min_length_m": 0.0, "max_length_m": np.inf})
+
+        def recheck(points: Floats, leads_m: Mapping[str, float] | None) -> TrollLine:
+            (found,) = self.checked(TracedTarget(ground, [points]), whole, period, setting, leads_m=leads_m)
+            return found
+
+        def may_run(points: Floats) -> bool:
+            inside = self._legal.area.contains(shapely.LineString(points))
+            return bool(inside and self._legal.deep_along(points, level_above_datum_m=level_m))
+
+        found = remedy_of(
+            line,
+            recheck=recheck,
+            depth_at=lambda p: self._legal.depth_now(p, level_above_datum_m=level_m),
+            may_run=may_run,
+            least_length_m=target.min_length_m,
+        )
+        return replace(line, remedy=found)
 
     def _merits(self, points: Floats, target: TargetTable, period: PeriodTable) -> Merits:
         steep = None

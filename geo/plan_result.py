@@ -16,7 +16,15 @@ import shapely
 
 from geo.tackle.selection import Shown
 from geo.troll_lines.clearance import LureStations, Stretch, Verdict
-from geo.troll_lines.line_results import BoardTrouble, BoatStations, Reason, RodResult, TrollLine, Words
+from geo.troll_lines.line_results import (
+    BoardTrouble,
+    BoatStations,
+    Reason,
+    Remedy,
+    RodResult,
+    TrollLine,
+    Words,
+)
 
 __all__ = [
     "SCHEMA",
@@ -235,6 +243,20 @@ def _bounds(probability: tuple[float, float] | None) -> list[float] | None:
     return [math.floor(low * 1e4) / 1e4, math.ceil(high * 1e4 - 1e-6) / 1e4]
 
 
+def _remedy(remedy: Remedy | None) -> dict[str, Any] | None:
+    if remedy is None:
+        return None
+    return {
+        "kind": remedy.kind,
+        "leads_m": {rod: _round(lead) for rod, lead in remedy.leads_m},
+        "side": remedy.side,
+        "off_m": _round(remedy.off_m),
+        "from_m": _round(remedy.from_m, 1),
+        "to_m": _round(remedy.to_m, 1),
+        "in_target_ratio": _round(remedy.in_target_ratio, 4),
+    }
+
+
 def _board(trouble: BoardTrouble | None) -> dict[str, Any] | None:
     if trouble is None:
         return None
@@ -274,6 +296,7 @@ def _line_summary(t: TrollLine, words: Words, show: Shown | None) -> dict[str, A
         ],
         "verdict": t.verdict,
         "reasons": [r.words(words) for r in t.reasons],
+        "remedy": _remedy(t.remedy),
         "rigs": [
             {
                 "rig": c.rig,

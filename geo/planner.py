@@ -108,10 +108,16 @@ def _all_lines(
         with clock.timed("clearance"):
             done[target.name].extend(lines.checked(traced, target, period, setting))
     cautions.extend(lines.grounds.said)
+    periods = {p.name: p for _, p in todo}
     best: list[TrollLine] = []
     for target in loaded.tables.targets:
         named = _named(done[target.name])
-        best += named[: target.most_lines]
+        progress(f"remedies of {target.name}", 0, 1)
+        with clock.timed("remedies"):
+            for t in named[: target.most_lines]:
+                period = periods[t.period]
+                setting = settings[t.period, target.fit or period.spread]
+                best.append(lines.with_remedy(t, target, period, setting))
         if len(named) > target.most_lines:
             cautions.append(
                 f"Target {target.name!r}: {len(named)} lines, of which the best {target.most_lines} are kept "

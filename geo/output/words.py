@@ -169,6 +169,19 @@ def merit_facts(line: TrollLine, *, display: Display) -> list[tuple[str, str]]:
     return facts
 
 
+def remedy_words(line: TrollLine, *, display: Display) -> str:
+    """What would make all lures run free, in a sentence; empty where nothing was found or is needed."""
+    remedy = line.remedy
+    if remedy is None:
+        return ""
+    if remedy.kind == "leads":
+        return f"All run free with {', '.join(f'{r} on {display.lead(m)}' for r, m in remedy.leads_m)}."
+    if remedy.kind == "shift":
+        off = f"{display.short(remedy.off_m)} to {remedy.side} of this line, running out"
+        return f"All run free {off} ({share(remedy.in_target_ratio)} on target)."
+    return f"All run free on a part of it: {display.from_start(remedy.from_m, remedy.to_m)}."
+
+
 def mark_words(mark: LineMark, display: Display) -> str:
     """What a line meets at one of its marks."""
     if mark.kind == "transition" and mark.between:

@@ -148,6 +148,23 @@ class Reason:
 
 
 @dataclass(frozen=True)
+class Remedy:
+    """One change with which all lures run free along a line; everything was checked again.
+
+    `leads_m` are the rods to set anew, on what; `side` and `off_m` a shift of the whole line, as seen running
+    out; `from_m`, `to_m` the part to run.
+    """
+
+    kind: Literal["leads", "shift", "part"]
+    leads_m: tuple[tuple[str, float], ...] = ()
+    side: Literal["port", "starboard"] | None = None
+    off_m: float = 0.0
+    from_m: float = 0.0
+    to_m: float = 0.0
+    in_target_ratio: float = float("nan")
+
+
+@dataclass(frozen=True)
 class TrollLine:
     """A planned path of the boat. `name` is empty until lines are ranked."""
 
@@ -169,6 +186,7 @@ class TrollLine:
     stations: BoatStations
     merits: Merits = field(default_factory=Merits)
     rigs: tuple[RigChoice, ...] = ()
+    remedy: Remedy | None = None
 
     @property
     def is_ring(self) -> bool:
