@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -19,6 +20,7 @@ from geo.plan_tables import PeriodTable, TargetTable
 from geo.plan_tracing import lines_over
 from geo.plan_water import display_of, error_budget
 from geo.tackle.selection import Conditions, RigReach, choose_rigs
+from geo.troll_lines.boat_run import Current
 from geo.troll_lines.checked_line import Wanted, check_line
 from geo.troll_lines.clearance import Surroundings
 from geo.troll_lines.merits import Merits, merits_of
@@ -133,6 +135,7 @@ class LinePlanner:
             error_budget(tables, level_sd_m=self._levels[period.name].sd_m),
             tables.limits.snags,
             least_depth_m=tables.boat.min_depth_m,
+            current=self._current(period),
         )
         unsure = self._unsure(period)
 
@@ -190,6 +193,14 @@ class LinePlanner:
         return merits_of(
             points, grid=lake.grid, keep_out=lake.keep_out, transitions=lake.transitions, steep=steep
         )
+
+    def _current(self, period: PeriodTable) -> Current | None:
+        """The current of a period, against the boat at its slowest: there it sets most."""
+        if period.current is None:
+            return None
+        towards = math.radians(period.current.towards_deg)
+        speed = period.current.speed_mps
+        return Current(speed * math.sin(towards), speed * math.cos(towards), min(period.speed_mps))
 
     def _reaches(self, period: PeriodTable) -> tuple[RigReach, ...]:
         if period.name not in self._rigs:

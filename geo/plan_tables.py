@@ -220,6 +220,13 @@ class SpreadTable(_Table):
         return spreads.Spread(self.name, tuple(r.as_rod() for r in self.rods))
 
 
+class CurrentTable(_Table):
+    """Where the water goes to, degrees true, and how fast."""
+
+    speed_mps: Annotated[float, quantity("speed", least=0.01, most=3)] = Field(alias="speed")
+    towards_deg: Annotated[float, Field(ge=0, le=360)] = Field(alias="towards", strict=False)
+
+
 class PeriodTable(_Table):
     """A part of the season."""
 
@@ -231,6 +238,7 @@ class PeriodTable(_Table):
     visibility_m: LengthM | None = Field(None, alias="visibility")
     light: Light | None = None
     level_above_datum_m: LevelM | None = Field(None, alias="level_above_datum")
+    current: CurrentTable | None = None
     spread: Name
 
 

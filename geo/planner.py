@@ -186,7 +186,10 @@ def _result(
         hazards=drawn.hazards,
         bottom_areas=drawn.bottom_areas,
         periods=tuple(
-            Period(level_above_datum_m=lines.level_m(p), **p.model_dump(exclude={"level_above_datum_m"}))
+            Period(
+                level_above_datum_m=lines.level_m(p),
+                **p.model_dump(exclude={"level_above_datum_m", "current"}),
+            )
             for p in tables.periods
         ),
         targets=tuple(

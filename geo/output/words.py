@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from geo.output.display import Display
 from geo.plan_result import KeepOut, Period, PlanResult, RodResult, Stretch, TrollLine, Verdict, Words
+from geo.troll_lines.line_results import chance_words
 from geo.troll_lines.marks import LineMark
 
 NOT_FOR_NAVIGATION = "Planning aid, not for navigation."
@@ -57,7 +58,7 @@ def rod_words(rod: RodResult, *, display: Display) -> RodWords:
         lead=lead_words(rod, display=display),
         running=display.plus_minus(rod.running_depth_m, rod.running_depth_sd_m),
         clearance=_clearance(rod.worst_clearance_m, display=display),
-        clearance_lower=_clearance(rod.worst_clearance_lower_m, display=display),
+        clearance_lower=_lower(rod, display=display),
         in_range=share(rod.in_range_ratio),
         stretches=stretch_words(rod.stretches, display=display),
     )
@@ -90,6 +91,14 @@ def lead_words(rod: RodResult, *, display: Display) -> str:
         if advised in (None, display.lead(rod.lead_m))
         else f"{lead} as rigged ({advised} advised)"
     )
+
+
+def _lower(rod: RodResult, *, display: Display) -> str:
+    """The bound of the least clearance, and how likely the lure is to touch what snags."""
+    bound = _clearance(rod.worst_clearance_lower_m, display=display)
+    if rod.snag_probability is None:
+        return bound
+    return f"{bound}; snags: {chance_words(*rod.snag_probability)}"
 
 
 def _clearance(clearance_m: float | None, *, display: Display) -> str:
@@ -134,8 +143,10 @@ def stretch_summary(line: TrollLine, *, display: Display) -> str:
 
 
 def reasons(line: TrollLine, *, display: Display) -> tuple[str, ...]:
-    """Why a troll line has its verdict."""
-    return tuple(reason.words(_signed_depth(display)) for reason in line.reasons)
+    """Why a troll line has its verdict, and what would mend it."""
+    told = [reason.words(_signed_depth(display)) for reason in line.reasons]
+    remedy = remedy_words(line, display=display)
+    return (*told, remedy) if remedy else tuple(told)
 
 
 def share(ratio: float | None) -> str:

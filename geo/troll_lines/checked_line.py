@@ -28,6 +28,7 @@ __all__ = [
 ]
 
 Floats = NDArray[np.float64]
+_TELLING_HIGH_M, _TELLING_SHARE_RATIO = 0.3, 0.1  # assumed: less is not worth a word
 
 
 def check_line(
@@ -58,6 +59,7 @@ def check_line(
         )
         for rod in rods
     )
+    out_of_reach = _out_of_reach(rods, results, wanted)
     at = station_chainage(length, step_m=step)
     boat = points_at(points, at)
     depth = around.grid.sample(boat[:, 0], boat[:, 1]) + around.level_above_datum_m
@@ -80,7 +82,8 @@ def check_line(
         reasons=(
             *_reasons(rods, results),
             *_risks(results, wanted),
-            *_out_of_reach(rods, results, wanted),
+            *_too_high([r for r in results if not any(r.rod in o.rods for o in out_of_reach)], wanted),
+            *out_of_reach,
             *unsure,
         ),
         rods=results,
@@ -124,6 +127,25 @@ def _out_of_reach(rods: Sequence[RodSetting], results: Sequence[RodResult], want
         and _above_wanted(r, wanted)
     )
     return [Reason("out of reach", high)] if high else []
+
+
+def _too_high(results: Sequence[RodResult], wanted: Wanted) -> list[Reason]:
+    """Rods whose lures run above the range for a good part of the line, running out: how high, how far."""
+    if wanted.lure_depth_m is not None:
+        return []
+    found = []
+    for r in results:
+        out = r.stations.direction == "out"
+        above = r.stations.clearance_m[out] - wanted.above_bottom_m[1]
+        high = above > _TELLING_HIGH_M
+        if out.any() and high.mean() >= _TELLING_SHARE_RATIO:
+            along = r.stations.chainage_m[out]
+            step = float(along[1] - along[0]) if len(along) > 1 else 0.0
+            found.append((r.rod, float(np.nanmax(above)), float(high.sum() * step)))
+    if not found:
+        return []
+    names, heights, lengths = zip(*found, strict=True)
+    return [Reason("too high", names, clearance_m=max(heights), length_m=max(lengths))]
 
 
 def _risks(results: Sequence[RodResult], wanted: Wanted) -> list[Reason]:

@@ -20,6 +20,7 @@ Flags = NDArray[np.bool_]
 Verdict = Literal["free", "doubtful", "snags"]
 StretchKind = Literal["touches", "may touch", "drags", "above the range", "no depth", "slack"]
 _JOIN_STATIONS = 2
+_STEER_M = 0.15  # rounding of depths for people must not take away what is needed
 
 
 @dataclass(frozen=True)
@@ -170,6 +171,7 @@ class Stretch:
     """A stretch of a troll line where one lure does not run as wanted, by the boat's distance from start.
 
     `clearance_m` is the least clearance there (for "above the range" the greatest), NaN for "no depth".
+    `needs_m` is the depth of water under the lure with which it would run free there.
     """
 
     kind: StretchKind
@@ -179,6 +181,7 @@ class Stretch:
     clearance_m: float
     clearance_lower_m: float
     direction: str
+    needs_m: float = float("nan")
 
     def reason(self, length: Callable[[float], str]) -> str:
         """The stretch in words; `length` turns metres into text with a unit."""
@@ -191,9 +194,14 @@ class Stretch:
         if self.kind == "drags":
             return f"drags on {self.bottom}: {below(length, self.clearance_m)} below it"
         if self.kind == "touches":
-            return f"touches {self.bottom}: {below(length, self.clearance_m)} below the bottom"
+            deep = below(length, self.clearance_m)
+            return f"touches {self.bottom}: {deep} below the bottom{self._steer(length)}"
         least, low = length(self.clearance_m), length(self.clearance_lower_m)
-        return f"may touch {self.bottom}: {least} above it, {low} when errors add up (one-sided 95 %)"
+        errors = f"{low} when errors add up (one-sided 95 %)"
+        return f"may touch {self.bottom}: {least} above it, {errors}{self._steer(length)}"
+
+    def _steer(self, length: Callable[[float], str]) -> str:
+        return f"; it needs {length(self.needs_m)} of water" if np.isfinite(self.needs_m) else ""
 
 
 def failing_stretches(
@@ -256,4 +264,5 @@ def _stretch(
         clearance_m=float(found.clearance_m[worst]),
         clearance_lower_m=float(found.clearance_lower_m[worst]),
         direction=direction,
+        needs_m=float(found.bottom_depth_m[worst] - found.clearance_lower_m[worst]) + _STEER_M,
     )

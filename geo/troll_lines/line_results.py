@@ -16,6 +16,16 @@ from geo.troll_lines.clearance import LureStations, Stretch, Verdict, below
 from geo.troll_lines.merits import Merits
 
 Floats = NDArray[np.float64]
+_SENTENCES = {
+    "no depth": "{rods} runs over water without a known depth",
+    "slack": "{rods} may hang slack in a bend, and no depth is told there",
+    "board": "the board of {rods} runs over {bottoms}",
+    "too short": "{rods} never comes onto the line: it is shorter than the gear behind the boat",
+    "out of reach": "{rods} cannot get down to the range wanted, even on the longest lead thought of",
+    "does not dive": "{rods} does not dive at this speed",
+    "quality unknown": "the quality of the depths is unknown",
+    "level not stated": "the water level is not stated",
+}
 Words = Callable[[float], str]
 
 
@@ -96,6 +106,7 @@ class Reason:
         "slack",
         "board",
         "risk",
+        "too high",
         "quality unknown",
         "level not stated",
         "does not dive",
@@ -114,37 +125,21 @@ class Reason:
     def words(self, length: Words) -> str:
         """The reason in words; `length` turns metres into text with a unit."""
         rods, bottoms = " ".join(self.rods), ", ".join(self.bottoms)
-        if self.kind == "touches":
+        least, low, far = length(self.clearance_m), length(self.clearance_lower_m), length(self.length_m)
+        if self.kind in ("touches", "drags"):
             deep = below(length, self.clearance_m)
-            return f"{rods} would touch {bottoms}, at worst {deep} below the bottom"
-        if self.kind == "drags":
-            return f"{rods} would drag on {bottoms}, at worst {below(length, self.clearance_m)} below it"
+            what = "touch" if self.kind == "touches" else "drag on"
+            where = "below the bottom" if self.kind == "touches" else "below it"
+            return f"{rods} would {what} {bottoms}, at worst {deep} {where}"
         if self.kind == "may touch":
-            return (
-                f"{rods} may touch {bottoms}: least clearance {length(self.clearance_m)}, "
-                f"{length(self.clearance_lower_m)} when errors add up (one-sided 95 %)"
-            )
-        if self.kind == "no depth":
-            return f"{rods} runs over water without a known depth"
+            errors = f"{low} when errors add up (one-sided 95 %)"
+            return f"{rods} may touch {bottoms}: least clearance {least}, {errors}"
         if self.kind == "risk":
-            odds = chance_words(*self.probability)
-            return (
-                f"{rods} may touch bottom that snags, somewhere on the line: probability {odds} "
-                f"(limit {self.limit_probability:.0%})"
-            )
-        if self.kind == "slack":
-            return f"{rods} may hang slack in a bend, and no depth is told there"
-        if self.kind == "board":
-            return f"the board of {rods} runs over {bottoms}"
-        if self.kind == "too short":
-            return f"{rods} never comes onto the line: it is shorter than the gear behind the boat"
-        if self.kind == "out of reach":
-            return f"{rods} cannot get down to the range wanted, even on the longest lead thought of"
-        if self.kind == "does not dive":
-            return f"{rods} does not dive at this speed"
-        if self.kind == "quality unknown":
-            return "the quality of the depths is unknown"
-        return "the water level is not stated"
+            odds = f"{chance_words(*self.probability)} (limit {self.limit_probability * 100:.3g} %)"
+            return f"{rods} may touch bottom that snags, somewhere on the line: probability {odds}"
+        if self.kind == "too high":
+            return f"{rods} runs up to {least} above the range, for {far}"
+        return _SENTENCES[self.kind].format(rods=rods, bottoms=bottoms)
 
 
 @dataclass(frozen=True)

@@ -8,8 +8,9 @@ import math
 import geopandas as gpd
 import numpy as np
 import pytest
+import shapely
 
-from tests.small_plan import edited, without_table
+from tests.small_plan import edited, without_table, write_plan
 
 FOOT_M = 0.3048
 BASIN = 'lure_depth = "18 ft"\ndepth = ["40 ft", "46 ft"]'
@@ -90,3 +91,25 @@ def test_most_lines_keeps_the_best_and_says_how_many_went(lines_of):
     _, made = lines_of(*changes, target="inner edge")
     assert [t["name"] for t in made["troll_lines"]] == ["IE1", "IE2"]
     assert any("the best 2 are kept (most_lines)" in c for c in made["cautions"])
+
+
+def test_current_of_a_period_sets_lures_aside_and_one_too_strong_is_refused(cli, tmp_path):
+    def lures(name, more):
+        folder = tmp_path / name
+        plan = write_plan(folder)
+        plan.write_text(edited(('name = "spring"\n', 'name = "spring"\n' + more)), "utf-8")
+        ran = cli("plan", plan, "--out", folder / "out")
+        if ran.code and name == "strong":
+            return ran
+        assert ran.code == 0, ran.err
+        at = gpd.read_file(folder / "out" / "plan.gpkg", layer="lure_stations")
+        return at[(at["troll_line"] == "IE1") & (at["rod"] == "P1") & (at["direction"] == "out")]
+
+    still = lures("still", "")
+    moved = lures("moved", 'current = { speed = "0.3 mph", towards = 90 }\n')
+    apart = np.hypot(*(shapely.get_coordinates(still.geometry) - shapely.get_coordinates(moved.geometry)).T)
+    # 15 m of lead and some 9 m of board line, turned by up to asin(0.3 / 1.5) = 12 degrees: up to 5 m
+    assert 1.5 < np.median(apart) < 6
+    strong = lures("strong", 'current = { speed = "2 mph", towards = 90 }\n')
+    assert strong.code == 1
+    assert "current of 0.89 m/s" in strong.err

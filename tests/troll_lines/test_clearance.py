@@ -213,7 +213,9 @@ def test_kinds_are_told_apart_and_sorted_by_chainage():
     assert found_here[-1].clearance_m == 9  # the greatest
     assert np.isnan(found_here[2].clearance_m)
     assert "higher than wanted" in found_here[-1].reason(lambda m: f"{m:g} m")
-    assert found_here[0].reason(lambda m: f"{m:g} m") == "touches rock: 1 m below the bottom"
+    assert found_here[0].reason(lambda m: f"{m:g} m") == (
+        "touches rock: 1 m below the bottom; it needs 6.15 m of water"  # 4 m less a bound of -2 m, and 15 cm
+    )
 
 
 def test_stretches_of_a_way_back_are_by_the_same_chainage():
