@@ -34,6 +34,10 @@ from geo.water.bottom import BottomMap
 from geo.water.lake import Lake
 
 
+# assumed: of so many times the lines that are kept the longest are judged; a great lake has hundreds more
+_JUDGED_TIMES = 4
+
+
 class LinePlanner:
     """Plans targets over one lake; what they share is prepared once."""
 
@@ -147,7 +151,9 @@ class LinePlanner:
             return replace(line, merits=self._merits(points, target, period), rigs=chosen)
 
         done: list[TrollLine] = []
-        for points in traced.lines:
+        for points in traced.lines:  # longest first
+            if len(done) >= _JUDGED_TIMES * target.most_lines:
+                break
             whole = check(points)
             if whole.length_m <= target.max_length_m:
                 done.append(whole)

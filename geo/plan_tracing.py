@@ -24,6 +24,7 @@ LEAST_SWATH_M = 20.0  # assumed: lines nearer to each other than this are one li
 _WIDE_SWATHS = 2.8  # of at most 3 that are looked for: room for a spread to each side
 _MOSTLY = 0.5
 _REACH_RADII = 6  # less than the ground is carried on beyond its data
+_MOST_BESIDE = 3  # assumed: lines to each side of the middle one
 
 
 def swath_m(setting: SpreadSetting) -> float:
@@ -129,7 +130,7 @@ def _beside(
         turn_radius_m=radius_m,
         in_band=in_band,
         least_length_m=target.min_length_m,
-        reach_m=_REACH_RADII * radius_m,
+        reach_m=min(_REACH_RADII * radius_m, _MOST_BESIDE * swath * (1 + 1e-9)),
     )
     return [p.region for p in found if p.number]
 

@@ -120,8 +120,8 @@ def _all_lines(
                 best.append(lines.with_remedy(t, target, period, setting))
         if len(named) > target.most_lines:
             cautions.append(
-                f"Target {target.name!r}: {len(named)} lines, of which the best {target.most_lines} are kept "
-                "(most_lines)."
+                f"Target {target.name!r}: of the {len(named)} longest lines the best {target.most_lines} are "
+                "kept (most_lines)."
             )
     return best
 

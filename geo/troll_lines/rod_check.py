@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
 from geo.tackle.lead_table import RunningDepth
 from geo.troll_lines.bottom_below import Flags, Surroundings, bottom_below, greatest_between
@@ -21,7 +22,8 @@ from geo.troll_lines.turning import chainage_of
 Floats = NDArray[np.float64]
 
 _TELLING_M = 0.15  # running depths nearer than this nobody can tell apart
-_TRIED = 6  # leads that are run along the line before the least bad is taken
+_TRIED = 6  # leads that are thought of, best first, before shorter ones
+_RUN = 3  # of them are run along the line
 _FINE_M = 2.0  # between places at which the bottom is looked at
 _CHORD_M = 2.0  # of a towed path: within 2 cm of a smooth one on turns of 60 m and more
 
@@ -36,6 +38,7 @@ class RodRun:
     found: LureStations
     tow_point: TowedPath
     snag_probability: tuple[float, float]
+    speed_ratio: Floats
 
 
 class RodOnLine:
@@ -112,7 +115,13 @@ class RodOnLine:
         )
         tow = _picked(fine.tow_point, self._at_stations(fine.tow_point, behind_m=rod.tow_behind_m))
         return RodRun(
-            lead_m, run, rod.tow_behind_m + run.behind_m, found, tow, snag_bounds(found, budget=around.budget)
+            lead_m,
+            run,
+            rod.tow_behind_m + run.behind_m,
+            found,
+            tow,
+            snag_bounds(found, budget=around.budget),
+            lure.speed_ratio * lure.boat_speed_ratio,
         )
 
     def _paths(self, towed: Towed) -> TowedPaths:
@@ -158,28 +167,33 @@ class RodOnLine:
         return [float(leads[i]) for i in np.lexsort((off, -share))]
 
     def _best(self, leads_m: Sequence[float]) -> RodRun:
-        """The first lead that keeps the risk under the limit; else of those tried the least risky."""
-        tried: list[RodRun] = []
-        for lead in leads_m[:_TRIED]:
-            tried.append(self.on(lead))
-            if self._is_free(tried[-1]):
-                return tried[-1]
-        shortest = min(leads_m)  # runs shallowest as a rule: if even that may touch, it may touch least
-        if shortest not in leads_m[:_TRIED] and self._wanted.lure_depth_m is None:
-            tried.append(self.on(shortest))
-            if self._is_free(tried[-1]):
-                return self._deepest_free(leads_m, tried[-1])
-        return tried[0]
+        """The first lead that keeps the risk under the limit, of those best first and of shorter ones.
 
-    def _deepest_free(self, leads_m: Sequence[float], free: RodRun) -> RodRun:
-        """Between a lead that runs free and those that do not, the longest that does, by halving."""
-        order = sorted(lead for lead in leads_m if free.lead_m <= lead < min(leads_m[:_TRIED]))
-        low, high, best = 0, len(order), free
-        while high - low > 1:
-            middle = (low + high) // 2
-            run = self.on(order[middle])
-            low, high, best = (middle, high, run) if self._is_free(run) else (low, middle, best)
-        return best
+        Which to run along the line is judged on the way of the first: a lure's place changes little with its
+        lead. Where none runs free, the first.
+        """
+        first = self.on(leads_m[0])
+        if self._is_free(first):
+            return first
+        likely = [lead for lead in leads_m[1:_TRIED] if self._looks_free(lead, first)]
+        shorter = sorted((lead for lead in leads_m if lead < min(leads_m[:_TRIED])), reverse=True)
+        likely += [lead for lead in shorter if self._looks_free(lead, first)][:_TRIED]
+        for lead in likely[:_RUN]:
+            run = self.on(lead)
+            if self._is_free(run):
+                return run
+        return first
+
+    def _looks_free(self, lead_m: float, like: RodRun) -> bool:
+        """Whether a lead would do, its lure going the way of another lead's: by the worst station alone."""
+        depth, sd = self._rod.along(lead_m, like.speed_ratio)
+        found = like.found
+        over = found.snagging & np.isfinite(found.least_clearance_m) & np.isfinite(depth)
+        least = (found.least_clearance_m + found.running_depth_m - depth)[over]
+        lure_sd = np.maximum(sd[over] ** 2 - found.running_depth_sd_m[over] ** 2, 0.0)
+        spread = np.sqrt(found.common_sd_m[over] ** 2 + found.local_sd_m[over] ** 2 + lure_sd)
+        odds = ndtr(-least / np.maximum(spread, 1e-9))
+        return bool(odds.max(initial=0.0) <= self._wanted.most_snag_probability)
 
     def _is_free(self, run: RodRun) -> bool:
         calm = not run.found.slack.any()
