@@ -33,7 +33,6 @@ from geo.troll_lines.turning import Floats
 from geo.water.bottom import BottomMap
 from geo.water.lake import Lake
 
-
 # assumed: of so many times the lines that are kept the longest are judged; a great lake has hundreds more
 _JUDGED_TIMES = 4
 
