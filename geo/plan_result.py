@@ -295,6 +295,7 @@ def _line_summary(t: TrollLine, words: Words, show: Shown | None) -> dict[str, A
             for m in t.merits.marks
         ],
         "verdict": t.verdict,
+        "snag_probability": _bounds(t.snag_probability),
         "reasons": [r.words(words) for r in t.reasons],
         "remedy": _remedy(t.remedy),
         "rigs": [

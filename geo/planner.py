@@ -146,13 +146,15 @@ def _named(lines: list[TrollLine]) -> list[TrollLine]:
     """Name the lines of a target through all periods: code and number, best first.
 
     Best: lures that run free before doubtful ones; along a transition, lines that run along a break as
-    well; then the longest stretch on target where all run free, and of equal ones the one that turns least.
+    well; of doubtful ones the least likely to snag; then the longest stretch on target where all run free,
+    and of equal ones the one that turns least.
     """
     order = sorted(
         lines,
         key=lambda t: (
             _BEST_FIRST[t.verdict],
             not t.merits.together,
+            round(t.snag_probability[1], 2) if t.verdict == "doubtful" else 0.0,
             -round(t.length_m * t.free_ratio * t.in_target_ratio),
             round(t.turning_degpkm),
             t.line.coords[0],

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from geo.troll_lines.bottom_below import Surroundings
 from geo.troll_lines.clearance import verdict_of
-from geo.troll_lines.line_results import BoatStations, Reason, RodResult, TrollLine, Words
+from geo.troll_lines.line_results import WORST_FIRST, BoatStations, Reason, RodResult, TrollLine, Words
 from geo.troll_lines.lure_path import STATION_STEP_M, station_chainage
 from geo.troll_lines.rod_check import RodOnLine
 from geo.troll_lines.rod_setting import AT_DEPTH_M, RodSetting, Wanted
@@ -60,6 +60,13 @@ def check_line(
         for rod in rods
     )
     out_of_reach = _out_of_reach(rods, results, wanted)
+    told = [
+        *_reasons(rods, results),
+        *_risks(results, wanted),
+        *_too_high([r for r in results if not any(r.rod in o.rods for o in out_of_reach)], wanted),
+        *out_of_reach,
+        *unsure,
+    ]
     at = station_chainage(length, step_m=step)
     boat = points_at(points, at)
     depth = around.grid.sample(boat[:, 0], boat[:, 1]) + around.level_above_datum_m
@@ -79,13 +86,7 @@ def check_line(
         min_turn_radius_m=least_radius_m(points, turn_radius_m=wanted.turn_radius_m),
         turning_degpkm=turning_degpkm(points),
         verdict=verdict_of([r.stations for r in results], sure=not unsure and _is_calm(results, wanted)),
-        reasons=(
-            *_reasons(rods, results),
-            *_risks(results, wanted),
-            *_too_high([r for r in results if not any(r.rod in o.rods for o in out_of_reach)], wanted),
-            *out_of_reach,
-            *unsure,
-        ),
+        reasons=tuple(sorted(told, key=lambda r: WORST_FIRST.index(r.kind))),
         rods=results,
         stations=BoatStations(at, boat[:, 0], boat[:, 1], depth),
     )

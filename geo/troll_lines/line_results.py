@@ -29,6 +29,23 @@ _SENTENCES = {
 Words = Callable[[float], str]
 
 
+WORST_FIRST = (
+    "touches",
+    "may touch",
+    "risk",
+    "board",
+    "no depth",
+    "slack",
+    "quality unknown",
+    "level not stated",
+    "too short",
+    "does not dive",
+    "out of reach",
+    "drags",
+    "too high",
+)
+
+
 def chance_words(low: float, high: float) -> str:
     """A probability between two bounds, in per cent; the upper one never rounded down.
 
@@ -182,6 +199,12 @@ class TrollLine:
     merits: Merits = field(default_factory=Merits)
     rigs: tuple[RigChoice, ...] = ()
     remedy: Remedy | None = None
+
+    @property
+    def snag_probability(self) -> tuple[float, float]:
+        """That any lure touches bottom that snags: at least that of the worst rod, at most their sum."""
+        rods = [r.snag_probability for r in self.rods if r.snag_probability is not None]
+        return max((p[0] for p in rods), default=0.0), min(1.0, sum(p[1] for p in rods))
 
     @property
     def is_ring(self) -> bool:

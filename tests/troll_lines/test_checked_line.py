@@ -199,7 +199,7 @@ def test_missing_depth_under_one_lure_is_doubtful_and_named():
     hole = with_hole(FLAT, slice(45, 55), slice(28, 30))  # 10 to 20 m to port of the boat going north
     line = checked(rod("P1", lead_m=20.0, offset_m=-15.0), rod("S1", lead_m=20.0, offset_m=0.0), depth_m=hole)
     assert line.verdict == "doubtful"
-    assert [(r.kind, r.rods) for r in told(line)] == [("no depth", ("P1",)), ("board", ("P1",))]
+    assert [(r.kind, r.rods) for r in told(line)] == [("board", ("P1",)), ("no depth", ("P1",))]
     assert line.rods[1].stretches == () or {s.kind for s in line.rods[1].stretches} == {"above the range"}
 
 
