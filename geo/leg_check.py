@@ -16,6 +16,7 @@ from geo.plan_levels import Level
 from geo.plan_lines import LinePlanner, TracedTarget
 from geo.plan_result import TrollLine, Verdict
 from geo.plan_spread import set_spread
+from geo.troll_lines.remedy import set_now
 from geo.troll_lines.targets import Ground
 from geo.water.lake import Lake
 
@@ -36,17 +37,12 @@ class Rerun(Protocol):
         """Run it."""
 
 
-def leads_of(line: TrollLine) -> dict[str, float]:
-    """What each rod is set to on a line: the lead, behind a ball the cable out."""
-    return {r.rod: r.lead_m if r.cable_out_m is None else r.cable_out_m for r in line.rods}
-
-
 def leg_judge(loaded: LoadedPlan, lake: Lake, *, levels: Mapping[str, Level]) -> LegJudge:
     """Build what tells the verdict of a troll line's lures, were it run along other points (n, 2)."""
     rerun = line_rerunner(loaded, lake, levels=levels)
 
     def judge(line: TrollLine, points: Floats) -> Verdict:
-        return rerun(line.target, line.period, points, leads_m=leads_of(line)).verdict
+        return rerun(line.target, line.period, points, leads_m=set_now(line)).verdict
 
     return judge
 

@@ -16,13 +16,14 @@ import shapely
 from geo.errors import InputError, InputFileMissing
 from geo.files.digests import file_digest
 from geo.files.whole_files import whole_folder
-from geo.leg_check import leads_of, line_rerunner
+from geo.leg_check import line_rerunner
 from geo.output.plan_folder import FILES
 from geo.output.plotter import PlotterLimits, plan_gpx, routes_gpx
 from geo.plan_file import LoadedPlan
 from geo.plan_levels import levels_of
 from geo.plan_result import SCHEMA, KeepOut, TrollLine
 from geo.plan_water import keep_outs, open_lake
+from geo.troll_lines.remedy import set_now
 
 EXPORT_SCHEMA = "leadsman.export/1"
 MARKER = "export.json"
@@ -171,7 +172,7 @@ def export_plan(
             routes, about_routes = routes_gpx(
                 part,
                 limits=limits,
-                judge=lambda t, at: rerun(t.target, t.period, at, leads_m=leads_of(t)).verdict,
+                judge=lambda t, at: rerun(t.target, t.period, at, leads_m=set_now(t)).verdict,
             )
             for kind, data in (("tracks", tracks), ("routes", routes)):
                 file = f"{kind}{name}.gpx"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -11,20 +11,23 @@ import numpy as np
 import pyproj
 import shapely
 
+from geo.errors import PlanningError
 from geo.plan_file import LoadedPlan
 from geo.plan_grounds import DEFAULT_ABOVE_BOTTOM_M, Grounds
 from geo.plan_levels import Level
 from geo.plan_result import Reason, TrollLine
-from geo.plan_spread import SpreadSetting, rig_reaches
+from geo.plan_spread import SpreadSetting, rig_reaches, set_spread, with_rigs
 from geo.plan_tables import PeriodTable, TargetTable
 from geo.plan_tracing import lines_over
 from geo.plan_water import display_of, error_budget
+from geo.tackle.depth_by_speed import FASTEST_MPS, SLOWEST_MPS
 from geo.tackle.selection import Conditions, RigReach, choose_rigs
 from geo.troll_lines.boat_run import Current
 from geo.troll_lines.checked_line import Wanted, check_line
 from geo.troll_lines.clearance import Surroundings
+from geo.troll_lines.line_results import Remedy
 from geo.troll_lines.merits import Merits, merits_of
-from geo.troll_lines.remedy import remedy_of
+from geo.troll_lines.remedy import remedy_of, set_now
 from geo.troll_lines.rod_setting import AT_DEPTH_M
 from geo.troll_lines.splitting import split_long, start_near
 from geo.troll_lines.targets import Ground
@@ -35,6 +38,9 @@ from geo.water.lake import Lake
 
 # assumed: of so many times the lines that are kept the longest are judged; a great lake has hundreds more
 _JUDGED_TIMES = 4
+
+
+_SPEED_STEP_MPS = 0.134  # 0.3 mph, assumed: what a boat can hold a line apart by
 
 
 class LinePlanner:
@@ -186,8 +192,48 @@ class LinePlanner:
             depth_at=lambda p: self._legal.depth_now(p, level_above_datum_m=level_m),
             may_run=may_run,
             least_length_m=target.min_length_m,
+            others=self._other_gear(line, ground, whole, period, spread=target.fit or period.spread),
         )
         return replace(line, remedy=found)
+
+    def _other_gear(
+        self, line: TrollLine, ground: Ground, target: TargetTable, period: PeriodTable, *, spread: str
+    ) -> list[tuple[Remedy, Callable[[], TrollLine | None]]]:
+        """Another speed, and other rigs on the rods that fail, each with how to judge it on the line."""
+        traced = TracedTarget(ground, [shapely.get_coordinates(line.line)])
+        set_to = set_now(line)
+
+        def judged(
+            loaded: LoadedPlan, changed: PeriodTable, leads_m: Mapping[str, float]
+        ) -> Callable[[], TrollLine | None]:
+            def judge() -> TrollLine | None:
+                try:
+                    setting = set_spread(loaded, changed, name=spread)
+                    (found,) = self.checked(traced, target, changed, setting, leads_m=leads_m)
+                except PlanningError:  # it cannot run so at all
+                    return None
+                return found
+
+            return judge
+
+        ways: list[tuple[Remedy, Callable[[], TrollLine | None]]] = []
+        for step in (-_SPEED_STEP_MPS, _SPEED_STEP_MPS):
+            slow, fast = (v + step for v in period.speed_mps)
+            if slow >= SLOWEST_MPS and fast <= FASTEST_MPS:
+                changed = period.model_copy(update={"speed_mps": (slow, fast)})
+                remedy = Remedy("speed", speed_mps=(slow, fast))
+                ways.append((remedy, judged(self._loaded, changed, set_to)))
+        swap = _other_rigs(line)
+        if swap:
+            loaded = with_rigs(self._loaded, spread=spread, rigs=swap)
+            leads = {rod: lead for rod, (_, lead) in swap.items()}
+            remedy = Remedy(
+                "rigs",
+                rigs=tuple((rod, rig) for rod, (rig, _) in swap.items()),
+                leads_m=tuple(leads.items()),
+            )
+            ways.append((remedy, judged(loaded, period, set_to | leads)))
+        return ways
 
     def _merits(self, points: Floats, target: TargetTable, period: PeriodTable) -> Merits:
         steep = None
@@ -236,6 +282,18 @@ def _asked(line: TrollLine, target: TargetTable, period: PeriodTable, bottom: Bo
         names, counts = np.unique(bottom.class_at(at.easting_m, at.northing_m), return_counts=True)
         ratios = {str(n): float(c / counts.sum()) for n, c in zip(names, counts, strict=True)}
     return Conditions(depth, period.water_temperature_degc, period.visibility_m, period.light, ratios)
+
+
+def _other_rigs(line: TrollLine) -> dict[str, tuple[str, float]]:
+    """For each rod that fails the first other rig that can run there, and its lead; {} where one has none."""
+    failing = [r for r in line.rods if any(s.kind in ("touches", "may touch", "slack") for s in r.stretches)]
+    swap = {}
+    for rod in failing:
+        fit = [c for c in line.rigs if c.can_run and c.lead_m is not None and c.rig != rod.rig]
+        if not fit or rod.cable_out_m is not None:
+            return {}
+        swap[rod.rod] = (fit[0].rig, fit[0].lead_m or 0.0)
+    return swap
 
 
 @dataclass(frozen=True)

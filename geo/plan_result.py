@@ -248,6 +248,8 @@ def _remedy(remedy: Remedy | None) -> dict[str, Any] | None:
         return None
     return {
         "kind": remedy.kind,
+        "speed_mps": list(remedy.speed_mps) if remedy.speed_mps else None,
+        "rigs": dict(remedy.rigs),
         "leads_m": {rod: _round(lead) for rod, lead in remedy.leads_m},
         "side": remedy.side,
         "off_m": _round(remedy.off_m),

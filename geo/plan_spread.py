@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -128,6 +128,26 @@ def _usual(rod: Rod, table: RigTable, ends: tuple[LeadTable, LeadTable], *, us: 
     if rig.measured:  # farther from what was measured nobody should be sent
         leads = leads[leads <= MEASURED_REACH_RATIO * max(m.lead_m for m in rig.measured)]
     return np.asarray(leads[leads >= max(t.lead_m[0] for t in ends) - 1e-6])
+
+
+def with_rigs(loaded: LoadedPlan, *, spread: str, rigs: Mapping[str, tuple[str, float]]) -> LoadedPlan:
+    """The plan with other rigs on some rods of a spread: rod -> rig and lead."""
+    spreads = tuple(
+        s.model_copy(
+            update={
+                "rods": tuple(
+                    r.model_copy(update={"rig": rigs[r.rod][0], "lead_m": rigs[r.rod][1]})
+                    if r.rod in rigs
+                    else r
+                    for r in s.rods
+                )
+            }
+        )
+        if s.name == spread
+        else s
+        for s in loaded.tables.spreads
+    )
+    return replace(loaded, tables=loaded.tables.model_copy(update={"spreads": spreads}))
 
 
 def rig_reaches(loaded: LoadedPlan, period: PeriodTable) -> tuple[RigReach, ...]:

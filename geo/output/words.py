@@ -185,6 +185,12 @@ def remedy_words(line: TrollLine, *, display: Display) -> str:
     remedy = line.remedy
     if remedy is None:
         return ""
+    if remedy.kind == "speed" and remedy.speed_mps:
+        return f"All run free at {display.speed(remedy.speed_mps)}."
+    if remedy.kind == "rigs":
+        lead = dict(remedy.leads_m)
+        gear = ", ".join(f"{rod} with {rig} on {display.lead(lead[rod])}" for rod, rig in remedy.rigs)
+        return f"All run free with {gear}."
     if remedy.kind == "leads":
         return f"All run free with {', '.join(f'{r} on {display.lead(m)}' for r, m in remedy.leads_m)}."
     if remedy.kind == "shift":

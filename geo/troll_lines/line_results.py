@@ -163,11 +163,14 @@ class Reason:
 class Remedy:
     """One change with which all lures run free along a line; everything was checked again.
 
-    `leads_m` are the rods to set anew, on what; `side` and `off_m` a shift of the whole line, as seen running
-    out; `from_m`, `to_m` the part to run.
+    `side` and `off_m` are a shift of the whole line, as seen running out; `speed_mps` another speed;
+    `leads_m` the rods to set anew, on what, and `rigs` what hangs on them then; `from_m`, `to_m` the part to
+    run.
     """
 
-    kind: Literal["leads", "shift", "part"]
+    kind: Literal["shift", "speed", "rigs", "leads", "part"]
+    speed_mps: tuple[float, float] | None = None
+    rigs: tuple[tuple[str, str], ...] = ()
     leads_m: tuple[tuple[str, float], ...] = ()
     side: Literal["port", "starboard"] | None = None
     off_m: float = 0.0

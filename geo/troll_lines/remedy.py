@@ -1,8 +1,8 @@
-"""What would make a failing line run free: other leads, a shift to the deep side, or a part of it."""
+"""What would make a failing line run free: a shift to the deep side, other gear, or a part of it."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Literal
 
@@ -30,8 +30,11 @@ def remedy_of(
     depth_at: DepthAt,
     may_run: Callable[[Floats], bool],
     least_length_m: float,
+    others: Sequence[tuple[Remedy, Callable[[], TrollLine | None]]] = (),
 ) -> Remedy | None:
-    """The first remedy that helps, in the order: leads, shift, part; None where none does, or none is needed.
+    """The first remedy that helps; None where none does, or none is needed.
+
+    In this order: a shift to the deep side, another speed and other rigs (`others`), other leads, a part.
 
     Parameters
     ----------
@@ -40,39 +43,57 @@ def remedy_of(
     depth_at : depth at points (n, 2), for telling the deep side.
     may_run : whether the boat may run along points (n, 2).
     least_length_m : of a part.
+    others : what else may be tried, each with how to judge it; None where it cannot be.
     """
     if line.verdict == "free" or any(r.kind in _WATER_UNKNOWN for r in line.reasons):
         return None
     points = shapely.get_coordinates(line.line)
-    for found, way, leads in _ways(line, points, depth_at, least_length_m):
-        if not may_run(way):
-            continue
-        again = recheck(way, leads)
-        if again.verdict == "free" and again.in_target_ratio >= _LEAST_ON_TARGET_RATIO:
+    set_to = set_now(line)
+
+    def run(way: Floats, leads: Mapping[str, float]) -> Callable[[], TrollLine | None]:
+        return lambda: recheck(way, leads) if may_run(way) else None
+
+    ways = [
+        *((found, run(way, set_to)) for found, way in _shifts(line, points, depth_at)),
+        *others,
+        *((found, run(points, set_to | dict(found.leads_m))) for found in _other_leads(line, set_to)),
+        *((found, run(way, set_to)) for found, way in _parts(line, points, least_length_m)),
+    ]
+    for found, judged in ways:
+        again = judged()
+        if again and again.verdict == "free" and again.in_target_ratio >= _LEAST_ON_TARGET_RATIO:
             return replace(found, in_target_ratio=again.in_target_ratio)
     return None
 
 
-def _ways(
-    line: TrollLine, points: Floats, depth_at: DepthAt, least_length_m: float
-) -> Iterator[tuple[Remedy, Floats, Mapping[str, float] | None]]:
-    set_to = {r.rod: r.lead_m if r.cable_out_m is None else r.cable_out_m for r in line.rods}
+def set_now(line: TrollLine) -> dict[str, float]:
+    """What each rod is set to on a line: the lead, behind a ball the cable out."""
+    return {r.rod: r.lead_m if r.cable_out_m is None else r.cable_out_m for r in line.rods}
+
+
+def _shifts(line: TrollLine, points: Floats, depth_at: DepthAt) -> Iterator[tuple[Remedy, Floats]]:
+    left = _deeper_to_the_left(points, depth_at)
+    side: Literal["port", "starboard"] = "port" if left else "starboard"
+    for off_m in _SHIFTS_M:
+        moved = _shifted(points, off_m if left else -off_m, turn_radius_m=line.turn_radius_m)
+        if moved is not None:
+            yield Remedy("shift", side=side, off_m=off_m), moved
+
+
+def _other_leads(line: TrollLine, set_to: Mapping[str, float]) -> Iterator[Remedy]:
     better = {
         r.rod: r.advised_lead_m
         for r in line.rods
         if r.advised_lead_m is not None and r.advised_lead_m != set_to[r.rod]
     }
     if better:
-        yield Remedy("leads", leads_m=tuple(sorted(better.items()))), points, set_to | better
-    left = _deeper_to_the_left(points, depth_at)
-    for off_m in _SHIFTS_M:
-        moved = _shifted(points, off_m if left else -off_m, turn_radius_m=line.turn_radius_m)
-        if moved is not None:
-            side: Literal["port", "starboard"] = "port" if left else "starboard"
-            yield Remedy("shift", side=side, off_m=off_m), moved, set_to
+        yield Remedy("leads", leads_m=tuple(sorted(better.items())))
+
+
+def _parts(line: TrollLine, points: Floats, least_length_m: float) -> Iterator[tuple[Remedy, Floats]]:
     part = _longest_free_part(line)
     if part is not None and part[1] - part[0] >= least_length_m and part != (0.0, line.length_m):
-        yield Remedy("part", from_m=part[0], to_m=part[1]), sub_line(points, *part), set_to
+        yield Remedy("part", from_m=part[0], to_m=part[1]), sub_line(points, *part)
 
 
 def _deeper_to_the_left(points: Floats, depth_at: DepthAt) -> bool:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
@@ -9,7 +11,7 @@ import shapely
 from geo.tackle.lead_table import LeadTable
 from geo.troll_lines.bottom_below import Surroundings
 from geo.troll_lines.checked_line import RodSetting, Wanted, check_line
-from geo.troll_lines.line_results import Reason
+from geo.troll_lines.line_results import Reason, Remedy
 from geo.troll_lines.remedy import remedy_of
 from geo.troll_lines.turning import chainage_of
 from geo.water.bottom import build_bottom_map
@@ -30,7 +32,9 @@ def rod(lead_m, leads_m=LEADS):
     return RodSetting("P1", "plug", "port", 0.0, 0.0, None, (table, table), np.asarray(leads_m), lead_m)
 
 
-def remedy(depth_m, *, lead_m=40.0, on_target=lambda p, _: np.ones(len(p), bool), points=NORTH, unsure=()):
+def remedy(
+    depth_m, *, lead_m=40.0, on_target=lambda p, _: np.ones(len(p), bool), points=NORTH, unsure=(), others=()
+):
     box = shapely.box(E - 2000, N - 2000, E + 2000, N + 2000)
     lake = Surroundings(
         lake_of(depth_m, quality=STATED),
@@ -54,6 +58,7 @@ def remedy(depth_m, *, lead_m=40.0, on_target=lambda p, _: np.ones(len(p), bool)
         depth_at=lambda p: lake.grid.sample(*p.T),
         may_run=lambda p: True,
         least_length_m=200.0,
+        others=others,
     )
     return line, found, seen
 
@@ -63,7 +68,7 @@ def test_a_line_that_is_free_needs_none():
     assert (line.verdict, found, len(seen)) == ("free", None, 1)
 
 
-def test_another_lead_comes_first():
+def test_another_lead_where_the_ground_is_as_deep_on_both_sides():
     # 8 m deep on 40 m over 8 m of rock: it touches all along; on a shorter lead it does not
     line, found, seen = remedy(np.full((121, 121), 8.0))
     assert line.verdict == "snags"
@@ -116,6 +121,26 @@ def test_a_part_is_what_lies_between_the_failing_stretches(monkeypatch):
     # the boat is on the ridge from 480 to 520 m; the lure is 36 m behind, whichever way it runs
     assert (found.from_m, found.to_m) == (0.0, pytest.approx(480 - 2 * 36, abs=15))
     assert chainage_of(seen[-1][0])[-1] == pytest.approx(found.to_m, abs=1)
+
+
+@pytest.mark.parametrize(("verdict", "kind"), [("free", "speed"), ("doubtful", "leads")])
+def test_what_else_may_be_tried_goes_before_other_leads_and_counts_only_where_it_helps(verdict, kind):
+    asked = []
+
+    def at_another_speed():
+        asked.append(1)
+        return replace(checked_once, verdict=verdict, in_target_ratio=1.0)
+
+    checked_once, _, _ = remedy(np.full((121, 121), 8.0))
+    _, found, _ = remedy(
+        np.full((121, 121), 8.0), others=[(Remedy("speed", speed_mps=(0.5, 0.6)), at_another_speed)]
+    )
+    assert (found.kind, asked) == (kind, [1])
+
+
+def test_what_cannot_be_tried_is_passed_over():
+    _, found, _ = remedy(np.full((121, 121), 8.0), others=[(Remedy("speed"), lambda: None)])
+    assert found.kind == "leads"
 
 
 def test_where_the_water_is_not_known_nothing_is_promised():
