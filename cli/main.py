@@ -19,6 +19,7 @@ import click
 from geo.errors import InputFaults, PlanningError
 
 COMMANDS = {
+    "calibrate": "Fit plugs to where they ticked bottom: how sure, what contradicts, what to measure next.",
     "check": "Check lines drawn elsewhere (GPX, GeoJSON, GeoPackage, ...) against a plan.",
     "contour": "Depth contours and bands of a raster, exact and shoal-safe.",
     "depth": "How deep each rig runs, by lead and speed, and the lead for a depth.",

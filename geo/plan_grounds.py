@@ -96,7 +96,9 @@ class Grounds:
             return f"the spread fits {words}; the lake is {short} too shallow for it"
         if deep <= max(low, 0.0):
             return f"the spread fits {words}; the lake is {self._show.clearance(low - deep)} too deep for it"
-        self.said.append(f"Target {target.name!r}: {target.fit!r} fits as it is rigged {words}.")
+        self.said.append(
+            f"Target {target.name!r}: {target.fit!r} fits as it is rigged {words}{setting.when}."
+        )
         return self._band((shallow, deep), level_m, setting.turn_radius_m)
 
     def steepest(self, depth_m: tuple[float, float], *, level_m: float) -> Break | None:

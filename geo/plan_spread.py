@@ -37,6 +37,12 @@ class SpreadSetting:
     rods: tuple[RodSetting, ...]
     turn_radius_m: float
     cautions: tuple[str, ...]
+    period: str = ""
+
+    @property
+    def when(self) -> str:
+        """The period as the end of a sentence."""
+        return f", in {self.period}" if self.period else ""
 
 
 @lru_cache(maxsize=64)
@@ -249,4 +255,4 @@ def set_spread(loaded: LoadedPlan, period: PeriodTable, *, name: str | None = No
     radius = boat.turn_radius_m or turn_radius_from_spread(
         spread, inside_speed_ratio=boat.inside_speed_ratio, pull_out_ratio=boat.pull_out_ratio
     )
-    return SpreadSetting(tuple(rods), radius, tuple(dict.fromkeys(cautions)))
+    return SpreadSetting(tuple(rods), radius, tuple(dict.fromkeys(cautions)), period.name)

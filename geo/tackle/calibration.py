@@ -8,43 +8,39 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 
 from geo.errors import InputError
+from geo.tackle.area_fit import Depths, PlugPrior, fit_areas
+from geo.tackle.lead_depth import depths_at_leads
 from geo.tackle.line_drag import DragRule
-from geo.tackle.rig import Rig
-from geo.tackle.rig_shape import LureLoad, Towing, depth_at_lead, with_main_line_diameter
+from geo.tackle.line_steps import FloatArray
+from geo.tackle.rig import MeasuredPoint, Rig, require_range
 from geo.tackle.spread import TIP_HEIGHT_M
+from geo.tackle.towing import LureLoad, TowedRig, Towing, with_main_line_diameter
+
+__all__ = [
+    "ORDINARY_PLUG",
+    "PlugFit",
+    "PlugPrior",
+    "depth_sd_from_slope",
+    "fit_plug",
+    "plug_depths",
+    "point_depths",
+]
 
 # How far the model is to be believed, as sd over depth (assumed): by how many of lead, speed and line
-# diameter lie outside what was measured.
-_MODEL_SD_RATIO = (0.02, 0.04, 0.08, 0.08)
+# diameter lie outside what was measured. So wide that 95 % intervals held 90 % of the truth or more where
+# lines followed other drag laws (tests/tackle/test_calibration_coverage.py).
+MODEL_SD_RATIO = (0.02, 0.06, 0.12, 0.15, 0.15)
+_UNMEASURED_SD_RATIO = 0.08  # assumed; what is not known of the plug itself is far more
+_FAR_RATIO = 1.5  # a lead longer than this times the longest measured one counts twice
+ONE_POINT_SD_FACTOR = 1.2  # a single point cannot contradict itself
+TICK_SD_M = 0.3  # assumed: of a depth where a lure ticked bottom
 _SAME_RATIO = 1.05  # leads, speeds and diameters closer than this count as measured
-_ONE_POINT_SD_FACTOR = 1.2  # a single point cannot contradict itself
-_WEIGHT_STEP_N = 1e-3
-_MOST_CONDITION = 1e10  # beyond, rounding decides; never reached with a prior
-_AREA_BOUNDS_M2 = (1e-5, 0.1)
-
-
-@dataclass(frozen=True)
-class PlugPrior:
-    """What is thought of a plug before it is measured (assumed): its A_L and its A_D / A_L, log-normal."""
-
-    lift_area_m2: float = 1.2e-3
-    log_lift_sd: float = 0.8
-    drag_to_lift_ratio: float = 1.0
-    log_ratio_sd: float = 0.5
-
-    def residuals(self, logs: NDArray[np.float64]) -> list[float]:
-        """How far a plug is from what was thought, in sd."""
-        return [
-            (logs[0] - math.log(self.lift_area_m2)) / self.log_lift_sd,
-            (logs[1] - logs[0] - math.log(self.drag_to_lift_ratio)) / self.log_ratio_sd,
-        ]
 
 
 @dataclass(frozen=True)
@@ -92,17 +88,23 @@ class PlugFit:
     ) -> NDArray[np.float64]:
         """Share of the depth by which the model itself may be wrong (sd), for each lead.
 
-        0.02 where lead, speed and line diameter lie within what was measured, 0.04 where one of them
-        does not (such as a longer line), 0.08 where more do, or nothing was measured (assumed).
+        0.02 where lead, speed and line diameter lie within what was measured, 0.06 where one of them
+        does not (such as a longer line), 0.12 for two, 0.15 for more. A lead over 1.5 times the longest
+        measured one counts as two, a short one as none: no line, no depth. 0.08 where nothing was
+        measured (all assumed).
         """
-        ratios = np.array(_MODEL_SD_RATIO)
         if not self.points:
-            return np.full(lead_m.shape, ratios[-1])
+            return np.full(lead_m.shape, _UNMEASURED_SD_RATIO)
         outside = sum(
             not min(seen) / _SAME_RATIO <= value <= max(seen) * _SAME_RATIO
             for value, seen in [(speed_mps, self.speeds_mps), (diameter_m, self.diameters_m)]
         )
-        return np.asarray(ratios[outside + (lead_m > max(self.leads_m) * _SAME_RATIO)], dtype=float)
+        longest_m = max(self.leads_m) * _SAME_RATIO
+        longer = (lead_m > longest_m).astype(int) + (lead_m > _FAR_RATIO * longest_m)
+        return np.asarray(np.array(MODEL_SD_RATIO)[outside + longer], dtype=float)
+
+
+ORDINARY_PLUG = PlugPrior()
 
 
 def fit_plug(
@@ -110,7 +112,7 @@ def fit_plug(
     *,
     tip_height_m: float = TIP_HEIGHT_M,
     drag_rule: DragRule = "local",
-    prior: PlugPrior | None = PlugPrior(),
+    prior: PlugPrior | None = ORDINARY_PLUG,
 ) -> PlugFit:
     """Fit a plug's areas to the points of its rig, by least squares with a weak prior.
 
@@ -148,51 +150,34 @@ def fit_plug(
         raise InputError(
             f"rig {rig.name!r}: {len(rig.measured)} measured point(s) and no prior; give two points or more"
         )
-    depths_m = np.array([point.depth_m for point in rig.measured])
-    sds_m = np.array([point.depth_sd_m for point in rig.measured])
-
-    def residuals(logs: NDArray[np.float64]) -> NDArray[np.float64]:
-        misses = (
-            _fitted_depths(rig, logs, tip_height_m=tip_height_m, drag_rule=drag_rule) - depths_m
-        ) / sds_m
-        return np.concatenate([misses, prior.residuals(logs) if prior else []])
-
-    thought = prior or PlugPrior()
-    lift = math.log(thought.lift_area_m2)
-    start = np.array([lift, lift + math.log(thought.drag_to_lift_ratio)])
-    found = least_squares(
-        residuals,
-        start,
-        bounds=np.log(_AREA_BOUNDS_M2),
-        x_scale=[0.8, 0.5],
-        xtol=1e-12,
-        ftol=1e-14,
-        gtol=1e-12,
-    )
-    information = found.jac.T @ found.jac
-    if np.linalg.cond(information) > _MOST_CONDITION:
-        raise InputError(
-            f"rig {rig.name!r}: the measured points tell the same thing twice; give points on other leads"
+    try:
+        found = fit_areas(
+            point_depths(rig, rig.measured, tip_height_m=tip_height_m, drag_rule=drag_rule),
+            depth_m=np.array([point.depth_m for point in rig.measured]),
+            depth_sd_m=np.array([point.depth_sd_m for point in rig.measured]),
+            prior=prior,
         )
-    covariance = np.linalg.inv(information)
-    per_n = _depth_per_n(rig, found.x, tip_height_m=tip_height_m, drag_rule=drag_rule) / sds_m
-    shift = -covariance @ found.jac[: sds_m.size].T @ per_n
+    except InputError as error:
+        raise InputError(f"rig {rig.name!r}: {error}") from error
+    covariance, shift = found.covariance, found.shift_per_n
     if len(rig.measured) == 1:
-        covariance = covariance * _ONE_POINT_SD_FACTOR**2
+        covariance = covariance * ONE_POINT_SD_FACTOR**2
+    thought = prior or PlugPrior()
     whole = covariance + np.outer(shift, shift) * rig.wet_weight_sd_n**2
     left = (whole[0, 0], whole[0, 0] + whole[1, 1] - 2.0 * whole[0, 1])
     before = (thought.log_lift_sd**2, thought.log_ratio_sd**2)
     told = [max(0.0, 1.0 - float(left[i]) / before[i]) if rig.measured else 0.0 for i in range(2)]
-    fitted_m = _fitted_depths(rig, found.x, tip_height_m=tip_height_m, drag_rule=drag_rule)
     return PlugFit(
-        lift_area_m2=math.exp(found.x[0]),
-        drag_area_m2=math.exp(found.x[1]),
+        lift_area_m2=math.exp(found.logs[0]),
+        drag_area_m2=math.exp(found.logs[1]),
         log_covariance=(
             (float(covariance[0, 0]), float(covariance[0, 1])),
             (float(covariance[1, 0]), float(covariance[1, 1])),
         ),
         log_shift_per_n=(float(shift[0]), float(shift[1])),
-        residuals_m=tuple(float(r) for r in depths_m - fitted_m),
+        residuals_m=tuple(
+            point.depth_m - float(fitted) for point, fitted in zip(rig.measured, found.fitted_m, strict=True)
+        ),
         leads_m=tuple(point.lead_m for point in rig.measured),
         speeds_mps=tuple(point.speed_mps for point in rig.measured),
         diameters_m=tuple(point.diameter_m or rig.main_line.diameter_m for point in rig.measured),
@@ -202,40 +187,62 @@ def fit_plug(
     )
 
 
-def _depth_per_n(
-    rig: Rig, logs: NDArray[np.float64], *, tip_height_m: float, drag_rule: DragRule
-) -> NDArray[np.float64]:
-    """How much deeper each point would be for a plug that weighs more in water, in m/N."""
-    deep, shallow = (
-        _fitted_depths(
-            replace(rig, wet_weight_n=rig.wet_weight_n + way * _WEIGHT_STEP_N),
-            logs,
-            tip_height_m=tip_height_m,
-            drag_rule=drag_rule,
-        )
-        for way in (1.0, -1.0)
-    )
-    return (deep - shallow) / (2.0 * _WEIGHT_STEP_N)
-
-
-def _fitted_depths(
-    rig: Rig, logs: Sequence[float] | NDArray[np.float64], *, tip_height_m: float, drag_rule: DragRule
-) -> NDArray[np.float64]:
-    """Depth of a plug with these areas at each of the measured points."""
-    lure = LureLoad(math.exp(logs[0]), math.exp(logs[1]), rig.wet_weight_n)
-    return np.array(
+def point_depths(
+    rig: Rig, points: Sequence[MeasuredPoint], *, tip_height_m: float, drag_rule: DragRule
+) -> Depths:
+    """What gives the depths of plugs of any areas at some points, as `area_fit.fit_areas` asks for them."""
+    return plug_depths(
+        [with_main_line_diameter(rig, diameter_m=point.diameter_m) for point in points],
         [
-            depth_at_lead(
-                with_main_line_diameter(rig, diameter_m=point.diameter_m),
-                lure,
-                towing=Towing(
-                    point.speed_mps,
-                    point.water_temperature_degc,
-                    tip_height_m if point.from_ == "rod tip" else None,
-                    drag_rule,
-                ),
-                lead_m=point.lead_m,
+            Towing(
+                point.speed_mps,
+                point.water_temperature_degc,
+                tip_height_m if point.from_ == "rod tip" else None,
+                drag_rule,
             )
-            for point in rig.measured
-        ]
+            for point in points
+        ],
+        leads_m=[point.lead_m for point in points],
     )
+
+
+def plug_depths(rigs: Sequence[Rig], towings: Sequence[Towing], *, leads_m: Sequence[float]) -> Depths:
+    """What gives the depths of plugs of any areas on rigs, each towed in its way on its lead."""
+
+    def depths(plugs: FloatArray) -> FloatArray:
+        towed = [
+            TowedRig(rig, LureLoad(math.exp(lift), math.exp(drag), rig.wet_weight_n + more_n), towing)
+            for lift, drag, more_n in plugs
+            for rig, towing in zip(rigs, towings, strict=True)
+        ]
+        if not towed:
+            return np.empty((len(plugs), 0))
+        return depths_at_leads(towed, lead_m=list(leads_m) * len(plugs)).reshape(len(plugs), -1)
+
+    return depths
+
+
+def depth_sd_from_slope(slope_ratio: float, *, lead_m: float, tick_sd_m: float = TICK_SD_M) -> float:
+    """Sd of a depth that was read under the boat while the lure ticked bottom behind it.
+
+    Parameters
+    ----------
+    slope_ratio
+        How steep the bottom is, 0 to 1.
+    lead_m
+        Line out: about how far behind the lure is.
+    tick_sd_m
+        On flat ground.
+
+    Notes
+    -----
+    The boat may run across the slope or along it. With any heading as likely, the depth under the lure
+    differs by slope x lead x cos(heading), whose sd is slope x lead / sqrt(2) (assumed).
+
+    Examples
+    --------
+    >>> round(depth_sd_from_slope(0.02, lead_m=40.0), 3)
+    0.64
+    """
+    require_range(slope_ratio, what="slope of the bottom", least=0.0, most=1.0, unit="")
+    return math.hypot(tick_sd_m, slope_ratio * lead_m / math.sqrt(2.0))

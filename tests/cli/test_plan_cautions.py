@@ -40,8 +40,8 @@ def cautions_with(made: dict[str, Any], *words: str) -> list[str]:
 
 def test_spread_that_is_kept_tells_over_which_ground_it_fits(planned):
     made = planned()
-    (said,) = cautions_with(made, "'as rigged'", "'boards' fits as it is rigged over")
-    assert "ft of water (sd " in said
+    said = cautions_with(made, "'as rigged'", "'boards' fits as it is rigged over", "ft of water (sd ")
+    assert [s.rsplit(", in ", 1)[1] for s in said] == ["spring.", "autumn."]
     kept = [r for t in made["troll_lines"] if t["target"] == "as rigged" for r in t["rods"]]
     assert all(r["lead_m"] == pytest.approx(50 * 0.3048) for r in kept if r["rod"] == "P1")
 

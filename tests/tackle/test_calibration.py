@@ -8,8 +8,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from geo.errors import InputError
-from geo.tackle.calibration import PlugFit, PlugPrior, fit_plug
+from geo.errors import InputError, OutOfRange
+from geo.tackle.calibration import PlugFit, PlugPrior, depth_sd_from_slope, fit_plug
+from geo.tackle.line_drag import DragRule
 from geo.tackle.rig import Leader, LeadFrom, MeasuredPoint, Rig, line_of
 from geo.tackle.rig_shape import LureLoad, Towing, depth_at_lead, with_main_line_diameter
 
@@ -25,13 +26,18 @@ TRUE_LIFT_M2, TRUE_DRAG_M2 = 0.8e-3, 1.3e-3
 
 
 def true_point(
-    lead_m: float, speed_mps: float, *, from_: LeadFrom = "board", diameter_m: float | None = None
+    lead_m: float,
+    speed_mps: float,
+    *,
+    from_: LeadFrom = "board",
+    diameter_m: float | None = None,
+    drag_rule: DragRule = "local",
 ) -> MeasuredPoint:
     """A point without noise, of a plug whose areas are known."""
     tip_m = 1.2 if from_ == "rod tip" else None
     rig = with_main_line_diameter(PLUG, diameter_m=diameter_m)
     lure = LureLoad(TRUE_LIFT_M2, TRUE_DRAG_M2, PLUG.wet_weight_n)
-    depth_m = depth_at_lead(rig, lure, towing=Towing(speed_mps, 10.0, tip_m), lead_m=lead_m)
+    depth_m = depth_at_lead(rig, lure, towing=Towing(speed_mps, 10.0, tip_m, drag_rule), lead_m=lead_m)
     return MeasuredPoint(lead_m, speed_mps, depth_m, from_, diameter_m)
 
 
@@ -46,15 +52,23 @@ def measured(*points: MeasuredPoint) -> Rig:
         [true_point(15.0, 0.6), true_point(40.0, 0.9), true_point(80.0, 1.2)],
         [true_point(20.0, 0.8), true_point(70.0, 0.8, diameter_m=0.4e-3)],
         [true_point(20.0, 0.8, from_="rod tip"), true_point(70.0, 0.8, from_="rod tip")],
+        [true_point(15.0 * k, 0.6 + 0.1 * k) for k in range(1, 6)],
     ],
-    ids=["two leads", "three speeds", "two diameters", "from the rod tip"],
+    ids=["two leads", "three speeds", "two diameters", "from the rod tip", "five"],
 )
 def test_points_without_noise_give_back_the_plug(points):
     fit = fit_plug(measured(*points), prior=None)
-    # Not tighter: the kernel works at 1e-10, and drag follows from a small difference of depths.
-    assert fit.lift_area_m2 == pytest.approx(TRUE_LIFT_M2, rel=1e-7)
-    assert fit.drag_area_m2 == pytest.approx(TRUE_DRAG_M2, rel=1e-7)
-    assert fit.residuals_m == pytest.approx([0.0] * len(points), abs=1e-7)
+    assert fit.lift_area_m2 == pytest.approx(TRUE_LIFT_M2, rel=1e-8)
+    assert fit.drag_area_m2 == pytest.approx(TRUE_DRAG_M2, rel=1e-8)
+    assert fit.residuals_m == pytest.approx([0.0] * len(points), abs=1e-8)
+
+
+@pytest.mark.parametrize("rule", ["stream", "constant"])
+def test_points_by_another_drag_rule_give_back_the_plug_by_that_rule_only(rule):
+    rig = measured(true_point(15.0, 0.8, drag_rule=rule), true_point(60.0, 0.8, drag_rule=rule))
+    fit = fit_plug(rig, prior=None, drag_rule=rule)
+    assert (fit.lift_area_m2, fit.drag_rule) == (pytest.approx(TRUE_LIFT_M2, rel=1e-8), rule)
+    assert abs(fit_plug(rig, prior=None).lift_area_m2 / TRUE_LIFT_M2 - 1.0) > 0.05
 
 
 def test_air_gap_matters():
@@ -160,15 +174,17 @@ def a_fit(**changed) -> PlugFit:
         (40.0, 0.8, 3e-4, 0.02),
         (10.0, 0.8, 3e-4, 0.02),  # a shorter line is no guess: no line, no depth
         (40.0, 0.94, 3e-4, 0.02),  # within 5 %
-        (60.0, 0.8, 3e-4, 0.04),
-        (40.0, 1.2, 3e-4, 0.04),
-        (40.0, 0.8, 4e-4, 0.04),
-        (60.0, 1.2, 3e-4, 0.08),
-        (60.0, 0.5, 2e-4, 0.08),
+        (60.0, 0.8, 3e-4, 0.06),
+        (40.0, 1.2, 3e-4, 0.06),
+        (40.0, 0.8, 4e-4, 0.06),
+        (80.0, 0.8, 3e-4, 0.12),  # more than half as long again, and 5 %
+        (60.0, 1.2, 3e-4, 0.12),
+        (60.0, 0.5, 2e-4, 0.15),
+        (80.0, 0.5, 2e-4, 0.15),
     ],
 )
 def test_model_is_believed_less_away_from_the_points(lead_m, speed_mps, diameter_m, sd_ratio):
-    # Assumed steps: none outside 2 %, one 4 %, more 8 %.
+    # Assumed steps: none outside 2 %, one 6 %, two 12 %, more 15 %.
     ratio = a_fit().model_sd_ratio(lead_m=np.array([lead_m]), speed_mps=speed_mps, diameter_m=diameter_m)
     assert ratio.tolist() == [sd_ratio]
 
@@ -191,3 +207,19 @@ def test_points_that_say_the_same_cannot_do_without_a_prior():
 
 def test_another_prior_moves_a_plug_that_was_not_measured():
     assert fit_plug(PLUG, prior=PlugPrior(lift_area_m2=2e-3)).lift_area_m2 == pytest.approx(2e-3)
+
+
+def test_a_point_on_a_slope_counts_for_less():
+    # hypot(0.3, 0.03 x 60 / sqrt 2) = hypot(0.3, 1.27279) = 1.30767
+    assert depth_sd_from_slope(0.03, lead_m=60.0) == pytest.approx(1.30767, abs=1e-5)
+    assert depth_sd_from_slope(0.0, lead_m=60.0) == 0.3
+    deeper = replace(true_point(20.0, 0.8), depth_m=true_point(20.0, 0.8).depth_m + 1.0)
+    others = (true_point(40.0, 0.8), true_point(60.0, 0.8))
+    sure, unsure = (fit_plug(measured(replace(deeper, depth_sd_m=sd_m), *others)) for sd_m in (0.3, 1.30767))
+    assert unsure.residuals_m[0] > sure.residuals_m[0] > 0.0
+    assert unsure.residuals_m[1] > sure.residuals_m[1]  # the others are met better: less too deep
+
+
+def test_a_slope_that_is_a_wall_is_refused():
+    with pytest.raises(OutOfRange, match="slope of the bottom 2: expected 0 to 1"):
+        depth_sd_from_slope(2.0, lead_m=30.0)
