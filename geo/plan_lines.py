@@ -23,11 +23,14 @@ from geo.plan_water import display_of, error_budget
 from geo.tackle.depth_by_speed import FASTEST_MPS, SLOWEST_MPS
 from geo.tackle.selection import Conditions, RigReach, choose_rigs
 from geo.troll_lines.boat_run import Current
+from geo.troll_lines.call_outs import call_outs_of
 from geo.troll_lines.checked_line import Wanted, check_line
 from geo.troll_lines.clearance import Surroundings
 from geo.troll_lines.line_results import Remedy
+from geo.troll_lines.lure_path import STATION_STEP_M
 from geo.troll_lines.merits import Merits, merits_of
 from geo.troll_lines.remedy import remedy_of, set_now
+from geo.troll_lines.rod_check import RodOnLine
 from geo.troll_lines.rod_setting import AT_DEPTH_M
 from geo.troll_lines.splitting import split_long, start_near
 from geo.troll_lines.targets import Ground
@@ -125,27 +128,8 @@ class LinePlanner:
 
         `leads_m` is what each rod is set to; None works leads out where the spread gives none.
         """
-        tables, lake = self._loaded.tables, self._lake
-        wanted = Wanted(
-            target=target.name,
-            code=target.code,
-            period=period.name,
-            turn_radius_m=setting.turn_radius_m,
-            above_bottom_m=target.above_bottom_m or DEFAULT_ABOVE_BOTTOM_M,
-            is_on_target=traced.ground.is_on_target,
-            lure_depth_m=target.lure_depth_m,
-            most_snag_probability=tables.limits.snag_probability,
-        )
-        around = Surroundings(
-            lake.grid,
-            lake.bottom,
-            lake.keep_out,
-            self.level_m(period),
-            error_budget(tables, level_sd_m=self._levels[period.name].sd_m),
-            tables.limits.snags,
-            least_depth_m=tables.boat.min_depth_m,
-            current=self._current(period),
-        )
+        lake = self._lake
+        wanted, around = self._asked_of(traced.ground, target, period, setting)
         unsure = self._unsure(period)
 
         def check(points: Floats) -> TrollLine:
@@ -167,6 +151,33 @@ class LinePlanner:
             pieces = split_long(points, longest_m=target.max_length_m, rather_at_m=fails, place=self._launch)
             done.extend(check(piece) for piece in pieces)
         return done
+
+    def _asked_of(
+        self, ground: Ground, target: TargetTable, period: PeriodTable, setting: SpreadSetting
+    ) -> tuple[Wanted, Surroundings]:
+        """What a target asks of its lines in a period, and the lake at its level."""
+        tables, lake = self._loaded.tables, self._lake
+        wanted = Wanted(
+            target=target.name,
+            code=target.code,
+            period=period.name,
+            turn_radius_m=setting.turn_radius_m,
+            above_bottom_m=target.above_bottom_m or DEFAULT_ABOVE_BOTTOM_M,
+            is_on_target=ground.is_on_target,
+            lure_depth_m=target.lure_depth_m,
+            most_snag_probability=tables.limits.snag_probability,
+        )
+        around = Surroundings(
+            lake.grid,
+            lake.bottom,
+            lake.keep_out,
+            self.level_m(period),
+            error_budget(tables, level_sd_m=self._levels[period.name].sd_m),
+            tables.limits.snags,
+            least_depth_m=tables.boat.min_depth_m,
+            current=self._current(period),
+        )
+        return wanted, around
 
     def with_remedy(
         self, line: TrollLine, target: TargetTable, period: PeriodTable, setting: SpreadSetting
@@ -194,7 +205,31 @@ class LinePlanner:
             least_length_m=target.min_length_m,
             others=self._other_gear(line, ground, whole, period, spread=target.fit or period.spread),
         )
-        return replace(line, remedy=found)
+        line = replace(line, remedy=found)
+        if self._unsure(period) or (found is not None and found.kind != "part"):
+            return line
+        return self._with_call_outs(line, ground, target, period, setting)
+
+    def _with_call_outs(
+        self,
+        line: TrollLine,
+        ground: Ground,
+        target: TargetTable,
+        period: PeriodTable,
+        setting: SpreadSetting,
+    ) -> TrollLine:
+        """The line with leads to change along the way, where a flat line needs them and they help."""
+        wanted, around = self._asked_of(ground, target, period, setting)
+        points = shapely.get_coordinates(line.line)
+        step = min(STATION_STEP_M, around.grid.cell_m)
+        rods = []
+        for rod, result in zip(setting.rods, line.rods, strict=True):
+            if rod.line_to_board_m is None and rod.ball_lead_m is None:
+                on_line = RodOnLine(points, rod, wanted, around, step_m=step)
+                held_m = result.advised_lead_m or result.lead_m
+                result = replace(result, call_outs=call_outs_of(on_line, now=on_line.on(held_m)))
+            rods.append(result)
+        return replace(line, rods=tuple(rods))
 
     def _other_gear(
         self, line: TrollLine, ground: Ground, target: TargetTable, period: PeriodTable, *, spread: str

@@ -19,6 +19,7 @@ from geo.troll_lines.clearance import LureStations, Stretch, Verdict
 from geo.troll_lines.line_results import (
     BoardTrouble,
     BoatStations,
+    CallOuts,
     Reason,
     Remedy,
     RodResult,
@@ -259,6 +260,17 @@ def _remedy(remedy: Remedy | None) -> dict[str, Any] | None:
     }
 
 
+def _call_outs(call_outs: CallOuts | None) -> dict[str, Any] | None:
+    if call_outs is None:
+        return None
+    return {
+        "direction": "out",
+        "leads": [{"from_m": _round(c.from_m, 1), "lead_m": _round(c.lead_m)} for c in call_outs.changes],
+        "in_range_ratio": _round(call_outs.in_range_ratio, 4),
+        "snag_probability": _bounds(call_outs.snag_probability),
+    }
+
+
 def _board(trouble: BoardTrouble | None) -> dict[str, Any] | None:
     if trouble is None:
         return None
@@ -329,6 +341,7 @@ def _line_summary(t: TrollLine, words: Words, show: Shown | None) -> dict[str, A
                 "snag_probability": _bounds(r.snag_probability),
                 "cable_out_m": _round(r.cable_out_m),
                 "board": _board(r.board),
+                "call_outs": _call_outs(r.call_outs),
                 "stretches": [
                     {
                         "from_m": _round(s.from_m, 1),

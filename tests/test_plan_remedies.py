@@ -6,11 +6,16 @@ import numpy as np
 import pytest
 import shapely
 
+from geo.output.display import Display
+from geo.output.words import reasons
 from geo.plan_file import read_plan_file
 from geo.plan_levels import levels_of
 from geo.plan_lines import LinePlanner, TracedTarget
+from geo.plan_result import summary
 from geo.plan_spread import set_spread, with_rigs
 from geo.plan_water import open_lake
+from geo.troll_lines.line_results import CallOut, CallOuts
+from tests.output.made_plan import ellipse, made_line, made_plan, made_rod
 from tests.small_plan import edited, write_plan
 
 
@@ -66,3 +71,19 @@ def test_a_speed_out_of_belief_is_not_tried(tmp_path, speed):
     traced = planner.traced(target, period, setting)
     for line in planner.checked(traced, target, period, setting):
         planner.with_remedy(line, target, period, setting)  # and nothing is raised
+
+
+def test_call_outs_are_told_in_words_and_in_the_summary():
+    # 0.62 mi is 1000 m; 120 ft is 36.6 m and 45 ft 13.7 m
+    calls = CallOuts((CallOut(0.0, 36.6), CallOut(1000.0, 13.7)), 0.877, (0.011, 0.024))
+    line = made_line("DO1", ellipse(8.0), rods=(made_rod("S2", call_outs=calls),))
+    said = reasons(line, display=Display("us"))[-1]
+    expected = "S2, running out: start on 120 ft, then 45 ft from 0.62 mi; in range on 87 %, snags: 1-3 %."
+    assert said == expected
+    plan = made_plan(troll_lines=(line,))
+    (rod,) = summary(plan, files={})["troll_lines"][0]["rods"]
+    assert rod["call_outs"]["leads"] == [
+        {"from_m": 0.0, "lead_m": 36.6},
+        {"from_m": 1000.0, "lead_m": 13.7},
+    ]
+    assert rod["call_outs"]["snag_probability"] == [0.011, 0.024]

@@ -100,6 +100,18 @@ class Display:
             return f"{round(from_m / 5) * 5:.0f}-{round(to_m / 5) * 5:.0f} m"
         return f"{from_m / 1000:.2f}-{to_m / 1000:.2f} km"
 
+    def chainage(self, from_start_m: float) -> str:
+        """A place on a line by its distance from the start, as fine as `from_start`.
+
+        >>> Display("us").chainage(804.672), Display("metric").chainage(402), Display("metric").chainage(1234)
+        ('0.50 mi', '400 m', '1.23 km')
+        """
+        if self.us:
+            return f"{from_start_m / MILE_M:.2f} mi"
+        return (
+            f"{round(from_start_m / 5) * 5:.0f} m" if from_start_m < 1000 else f"{from_start_m / 1000:.2f} km"
+        )
+
     def plus_minus(self, depth_m: float, sd_m: float) -> str:
         """A depth with its standard deviation, both to a tenth.
 

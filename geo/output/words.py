@@ -146,7 +146,8 @@ def reasons(line: TrollLine, *, display: Display) -> tuple[str, ...]:
     """Why a troll line has its verdict, and what would mend it."""
     told = [reason.words(_signed_depth(display)) for reason in line.reasons]
     remedy = remedy_words(line, display=display)
-    return (*told, remedy) if remedy else tuple(told)
+    told += [remedy] if remedy else []
+    return (*told, *(words for rod in line.rods if (words := call_out_words(rod, display=display))))
 
 
 def share(ratio: float | None) -> str:
@@ -197,6 +198,19 @@ def remedy_words(line: TrollLine, *, display: Display) -> str:
         off = f"{display.short(remedy.off_m)} to {remedy.side} of this line, running out"
         return f"All run free {off} ({share(remedy.in_target_ratio)} on target)."
     return f"All run free on a part of it: {display.from_start(remedy.from_m, remedy.to_m)}."
+
+
+def call_out_words(rod: RodResult, *, display: Display) -> str:
+    """Leads to change along the way, in a sentence; empty where one lead does."""
+    calls = rod.call_outs
+    if calls is None:
+        return ""
+    first, *later = calls.changes
+    then = ", ".join(f"{display.lead(c.lead_m)} from {display.chainage(c.from_m)}" for c in later)
+    return (
+        f"{rod.rod}, running out: start on {display.lead(first.lead_m)}, then {then}; "
+        f"in range on {share(calls.in_range_ratio)}, snags: {chance_words(*calls.snag_probability)}."
+    )
 
 
 def mark_words(mark: LineMark, display: Display) -> str:

@@ -70,6 +70,26 @@ class BoardTrouble:
 
 
 @dataclass(frozen=True)
+class CallOut:
+    """From where along the line, by the boat's distance from start, a lead is to be out."""
+
+    from_m: float
+    lead_m: float
+
+
+@dataclass(frozen=True)
+class CallOuts:
+    """A flat line's leads along the way, running out: the first from the start.
+
+    `in_range_ratio` and `snag_probability` are what the lure does with them, running out.
+    """
+
+    changes: tuple[CallOut, ...]
+    in_range_ratio: float
+    snag_probability: tuple[float, float]
+
+
+@dataclass(frozen=True)
 class RodResult:
     """One rod on one troll line.
 
@@ -100,6 +120,7 @@ class RodResult:
     snag_probability: tuple[float, float] | None = None
     sampling_bound_m: float | None = None
     board: BoardTrouble | None = None
+    call_outs: CallOuts | None = None
 
 
 @dataclass(frozen=True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,13 +47,14 @@ class RodOnLine:
     def __init__(
         self, points: Floats, rod: RodSetting, wanted: Wanted, around: Surroundings, *, step_m: float
     ) -> None:
-        self._points, self._rod, self._wanted, self._around = points, rod, wanted, around
+        self._points, self._rod = points, rod
+        self.wanted, self.around = wanted, around
         self._step_m = step_m
         self._length_m = float(chainage_of(points)[-1])
 
     def result(self, *, set_m: float | None = None) -> RodResult:
         """The rod on its lead: the one it is set to, the one given, or the best that can be had."""
-        rod, wanted = self._rod, self._wanted
+        rod, wanted = self._rod, self.wanted
         advised = None
         if set_m is not None:
             run = self.on(set_m)
@@ -97,7 +98,7 @@ class RodOnLine:
 
     def on(self, lead_m: float) -> RodRun:
         """Run a lead along the line, both ways."""
-        rod, around = self._rod, self._around
+        rod, around = self._rod, self.around
         run = rod.running(lead_m)
         towed = Towed(rod.offset_m, rod.tow_behind_m, run.behind_m)
         fine = self._paths(towed)
@@ -129,7 +130,7 @@ class RodOnLine:
         parts = int(np.ceil(self._step_m / _FINE_M - 1e-9))
         stations = max(1, int(np.ceil(self._length_m / self._step_m - 1e-9)))
         step = self._length_m / (stations * parts) * (1 + 1e-12)
-        current = self._around.current
+        current = self.around.current
         (paths,) = towed_paths(self._points, rods=[towed], current=current, step_m=step, chord_m=_CHORD_M)
         return paths
 
@@ -149,14 +150,14 @@ class RodOnLine:
         Judged on the line itself, aside by the rod's place, at the running depth of a straight course: good
         enough to know which to run along it.
         """
-        rod, wanted = self._rod, self._wanted
+        rod, wanted = self._rod, self.wanted
         leads = rod.usual_leads_m
         running = np.array([rod.running(float(lead)).depth_m for lead in leads])
         if wanted.lure_depth_m is not None:
             off = np.abs(running - wanted.lure_depth_m)
             return [float(leads[i]) for i in np.argsort(off, kind="stable")]
         path = lure_path(self._points, offset_m=rod.offset_m, behind_m=0.0, step_m=self._step_m)
-        depth = self._around.depth_now(path)
+        depth = self.around.depth_now(path)
         known = depth[np.isfinite(depth)]
         if not len(known):
             return [float(leads[0])]
@@ -173,31 +174,58 @@ class RodOnLine:
         lead. Where none runs free, the first.
         """
         first = self.on(leads_m[0])
-        if self._is_free(first):
+        if self.is_free(first):
             return first
         likely = [lead for lead in leads_m[1:_TRIED] if self._looks_free(lead, first)]
         shorter = sorted((lead for lead in leads_m if lead < min(leads_m[:_TRIED])), reverse=True)
         likely += [lead for lead in shorter if self._looks_free(lead, first)][:_TRIED]
         for lead in likely[:_RUN]:
             run = self.on(lead)
-            if self._is_free(run):
+            if self.is_free(run):
                 return run
         return first
 
     def _looks_free(self, lead_m: float, like: RodRun) -> bool:
         """Whether a lead would do, its lure going the way of another lead's: by the worst station alone."""
-        depth, sd = self._rod.along(lead_m, like.speed_ratio)
-        found = like.found
-        over = found.snagging & np.isfinite(found.least_clearance_m) & np.isfinite(depth)
-        least = (found.least_clearance_m + found.running_depth_m - depth)[over]
-        lure_sd = np.maximum(sd[over] ** 2 - found.running_depth_sd_m[over] ** 2, 0.0)
-        spread = np.sqrt(found.common_sd_m[over] ** 2 + found.local_sd_m[over] ** 2 + lure_sd)
-        odds = ndtr(-least / np.maximum(spread, 1e-9))
-        return bool(odds.max(initial=0.0) <= self._wanted.most_snag_probability)
+        found = self.as_if_on(lead_m, like=like)
+        over = found.snagging & np.isfinite(found.least_clearance_m)
+        spread = np.hypot(found.common_sd_m, found.local_sd_m)[over]
+        odds = ndtr(-found.least_clearance_m[over] / np.maximum(spread, 1e-9))
+        return bool(odds.max(initial=0.0) <= self.wanted.most_snag_probability)
 
-    def _is_free(self, run: RodRun) -> bool:
+    def as_if_on(self, lead_m: float, *, like: RodRun) -> LureStations:
+        """The stations on a lead, its lure going the way of another lead's; no lower bound is told."""
+        found = like.found
+        depth, sd = self._rod.along(lead_m, like.speed_ratio)
+        deeper = depth - found.running_depth_m
+        common = found.common_sd_m**2 + np.maximum(sd**2 - found.running_depth_sd_m**2, 0.0)
+        return replace(
+            found,
+            running_depth_m=depth,
+            running_depth_sd_m=sd,
+            clearance_m=found.clearance_m - deeper,
+            least_clearance_m=found.least_clearance_m - deeper,
+            clearance_lower_m=np.full(depth.shape, np.nan),
+            common_sd_m=np.sqrt(common),
+        )
+
+    @property
+    def usual_leads_m(self) -> Floats:
+        """Leads as people set them, increasing."""
+        return self._rod.usual_leads_m
+
+    def running_depth_m(self, lead_m: float) -> float:
+        """Running depth on a lead on a straight course."""
+        return self._rod.running(lead_m).depth_m
+
+    def behind_m(self, lead_m: float) -> float:
+        """How far the lure runs astern of the boat on a lead, on a straight course."""
+        return self._rod.tow_behind_m + self._rod.running(lead_m).behind_m
+
+    def is_free(self, run: RodRun) -> bool:
+        """Whether the line keeps the risk under the limit, and nowhere hangs slack."""
         calm = not run.found.slack.any()
-        return calm and run.snag_probability[1] <= self._wanted.most_snag_probability
+        return calm and run.snag_probability[1] <= self.wanted.most_snag_probability
 
     def _advice(self, now: RodRun, leads_m: Sequence[float]) -> float | None:
         """A better lead than the one given, or None.
@@ -209,7 +237,7 @@ class RodOnLine:
             if abs(self._rod.running(lead).depth_m - now.run.depth_m) <= _TELLING_M:
                 return None
             run = self.on(lead)
-            if self._is_free(run) or (
+            if self.is_free(run) or (
                 run.snag_probability[1] <= now.snag_probability[1]
                 and run.found.slack.sum() <= now.found.slack.sum()
             ):
@@ -220,7 +248,7 @@ class RodOnLine:
         """What a board meets: keep-outs, land or unknown water, less water than the boat is to have."""
         if self._rod.line_to_board_m is None or not len(tow.chainage_m):
             return None
-        around = self._around
+        around = self.around
         depth = around.depth_now(tow)
         hazard, missing = around.is_in_keep_out(tow), ~np.isfinite(depth)
         shallow = depth < around.least_depth_m
