@@ -22,14 +22,9 @@ class _Utf8Path(click.Path):
 PATH = _Utf8Path(path_type=Path)
 as_json = click.option("--json", "as_json", is_flag=True, help="Print the result as JSON on standard output.")
 overwrite = click.option("--overwrite", is_flag=True, help="Exchange an earlier plan in the output folder.")
-out_folder = click.option(
-    "--out",
-    "folder",
-    type=PATH,
-    required=True,
-    metavar="DIR",
-    help="Folder to write; it appears whole or not at all.",
-)
+_FOLDER = "Folder to write; it appears whole or not at all."
+out_folder = click.option("--out", "folder", type=PATH, required=True, metavar="DIR", help=_FOLDER)
+folder_unless_dry = click.option("--out", "folder", type=PATH, metavar="DIR", help=_FOLDER)
 
 
 class _Band(click.ParamType[int | str]):

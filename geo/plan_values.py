@@ -6,12 +6,13 @@ import datetime as dt
 import difflib
 import math
 import re
+import unicodedata
 import warnings
 from dataclasses import replace
 from typing import Annotated, Literal
 
 import pyproj
-from pydantic import BeforeValidator, Field
+from pydantic import AfterValidator, BeforeValidator, Field
 
 from geo.errors import InputError
 from geo.tackle import rig as gear
@@ -189,6 +190,12 @@ def bottom_classes(value: object) -> tuple[str, ...]:
     return tuple(value)
 
 
+def _one_line(value: str) -> str:
+    if any(unicodedata.category(c) in ("Cc", "Cs", "Zl", "Zp") for c in value):
+        raise InputError(f"{value!r} holds a line break or a control character; write it on one line")
+    return value
+
+
 LengthM = Annotated[float, quantity("length", least=0)]
 DatumValue = Annotated[Datum, BeforeValidator(_datum)]
 Columns = Annotated[tuple[str, ...], BeforeValidator(_columns)]
@@ -204,7 +211,7 @@ DepthsM = Annotated[tuple[float, float], _pair("length", '["13 ft", "16 ft"]', l
 DegCs = Annotated[tuple[float, float], _pair("temperature", '["45 F", "80 F"]')]
 Positions = Annotated[tuple[float, float], BeforeValidator(parse_position)]
 MonthDay = Annotated[str, BeforeValidator(_date)]
-Name = Annotated[str, Field(min_length=1, max_length=100)]
+Name = Annotated[str, Field(min_length=1, max_length=100), AfterValidator(_one_line)]
 BottomClasses = Annotated[tuple[str, ...], BeforeValidator(bottom_classes)]
 Light = Literal["dawn", "day", "dusk", "night"]
 LineText = Annotated[gear.Line, BeforeValidator(_line)]

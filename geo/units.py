@@ -130,6 +130,8 @@ def parse_quantity(text: object, kind: Kind) -> float:
     if unit is None:
         raise UnitError(f"{text!r} has no unit; {example}")
     factors = _FACTORS[kind]
+    if unit == "M" and kind == "length":
+        raise UnitError(f"{text!r}: on charts M is a nautical mile; write m for metres, or nmi")
     unit = unit if unit in factors else _SAME.get(unit.lower(), unit.lower())
     if unit not in factors:
         raise UnitError(f"{text!r}: {_unknown_unit(unit, kind)}; {example}")
@@ -188,6 +190,11 @@ def parse_position(text: object) -> tuple[float, float]:
         letter = ((match["first"] or match["last"] or "") if match else "").upper()
         if not match or not letter or (match["first"] and match["last"]):
             raise InputError(f"{text!r}: {part.strip()!r} needs one of N, S, E, W; {how}")
+        for whole, finer in (("deg", "min"), ("min", "sec")):
+            if match[finer] and "." in match[whole]:
+                raise InputError(
+                    f"{text!r}: {part.strip()!r} has a fraction in what stands before its smallest part; {how}"
+                )
         minutes, seconds = float(match["min"] or 0), float(match["sec"] or 0)
         degrees = float(match["deg"])
         if minutes >= 60 or seconds >= 60 or (degrees < 0):

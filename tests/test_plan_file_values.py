@@ -45,6 +45,12 @@ ONE_FAULT = {
         '[[period]] "autumn" speed',
         ["0.5 to 6.7 mph"],
     ),
+    "name over two lines": (
+        'name = "inner edge"',
+        'name = "inner\\nedge"',
+        '[[target]] "inner\\nedge" name',
+        ["write it on one line"],
+    ),
     "rods as text": (
         "rods_allowed = 6",
         'rods_allowed = "6"',

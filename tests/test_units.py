@@ -41,6 +41,7 @@ def test_quantity_is_read_in_si(text, kind, si):
         ("25 mph", "length", "unit of speed"),
         ("1,5 m", "length", "not a unit"),
         ("1e300 m", "length", "out of any range"),
+        ("1 M", "length", "nautical mile"),
         ("nan m", "length", "is no quantity"),
     ],
 )
@@ -68,7 +69,7 @@ def test_position_is_read_whichever_way_it_is_written(text):
 
 
 @pytest.mark.parametrize(
-    "text", ["45.005, -150.01", "45 N", "45 N, 46 N", "95 N, 10 E", "45 61 N, 10 E", 45, "45 N, 190 E", ""]
+    "text", ["45.005, -150.01", "45 N", "45 N, 46 N", "95 N, 10 E", "45 61 N, 10 E", 45, "45 N, 190 E", "", "45.5 30 N, 10 E", "45 30.5 30 N, 10 E"]
 )
 def test_doubtful_position_is_refused(text):
     with pytest.raises(InputError):

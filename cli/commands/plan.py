@@ -11,13 +11,13 @@ from cli import options
 
 @click.command(name="plan", short_help="Plan troll lines from a plan file.")
 @click.argument("plan_file", type=options.PATH, metavar="PLAN.toml")
-@options.out_folder
+@options.folder_unless_dry
 @options.overwrite
 @options.as_json
 @click.option("--require-free", is_flag=True, help="Exit with 3 when a line's lures do not run free.")
 @click.option("--dry-run", is_flag=True, help="Plan and report, write nothing.")
 def command(
-    plan_file: Path, *, folder: Path, overwrite: bool, as_json: bool, require_free: bool, dry_run: bool
+    plan_file: Path, *, folder: Path | None, overwrite: bool, as_json: bool, require_free: bool, dry_run: bool
 ) -> int:
     """Plan troll lines and write map, plotter files and deck sheet.
 
@@ -40,15 +40,17 @@ def command(
     from geo.plan_result import summary
     from geo.planner import make_plan
 
+    if folder is None and not dry_run:
+        raise click.UsageError("Missing option '--out': a folder to write, or --dry-run to write nothing.")
     loaded = read_plan_file(plan_file)
-    if not dry_run:
+    if folder is not None and not dry_run:
         _require_apart(loaded.inputs, folder)  # before the work, not after it
         require_place(folder, overwrite=overwrite)
         time_of_writing()
     files: dict[str, str] = {}
     with progress() as show:
         plan, lake = make_plan(loaded, progress=show)
-        if not dry_run:
+        if folder is not None and not dry_run:
             limits = PlotterLimits(**loaded.tables.plotter.model_dump())
             judge = leg_judge(loaded, lake, levels=levels_of(loaded)[0])
             plan, files = write_plan(
@@ -60,7 +62,7 @@ def command(
     else:
         click.echo(plan_report(plan, display))
         click.echo(f"\n{NOT_FOR_NAVIGATION} {COMES_FIRST}")
-        if dry_run:
+        if folder is None or dry_run:
             click.echo("Nothing was written (--dry-run).")
         else:
             click.echo(

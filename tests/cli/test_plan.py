@@ -123,7 +123,7 @@ def test_dry_run_tells_and_writes_nothing(cli, plan, tmp_path):
     assert "IE1" in ran.out
     assert ran.out.splitlines()[-1] == "Nothing was written (--dry-run)."
     assert names_in(tmp_path) == ["lake"]
-    as_json = json.loads(cli("plan", plan, "--out", tmp_path / "out", "--dry-run", "--json").out)
+    as_json = json.loads(cli("plan", plan, "--dry-run", "--json").out)
     assert as_json["files"] == {}  # none is there
     assert [t["name"] for t in as_json["troll_lines"]][:2] == ["IE1", "SR1"]
 
