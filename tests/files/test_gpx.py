@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.metadata
 import random
 import warnings
 from collections.abc import Callable
@@ -30,17 +29,6 @@ from geo.files.gpx import (
 )
 
 NOON = datetime(2026, 5, 31, 12, 0, tzinfo=UTC)
-
-
-@pytest.fixture(scope="session")
-def is_valid() -> Callable[[bytes], bool]:
-    """The GPX 1.1 schema, from a distribution that is never imported."""
-    try:
-        file = importlib.metadata.distribution("gpx").locate_file("gpx/gpx.xsd")
-        schema = etree.XMLSchema(etree.parse(str(file)))
-    except (importlib.metadata.PackageNotFoundError, OSError):
-        pytest.skip("the distribution gpx==0.2.1, which carries the schema, is not installed")
-    return lambda data: bool(schema.validate(etree.fromstring(data)))
 
 
 def gpxpy_parse(data: bytes) -> Any:

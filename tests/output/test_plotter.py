@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import importlib.metadata
 import itertools
 from collections.abc import Callable
 from dataclasses import replace
@@ -15,28 +14,16 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from lxml import etree
 
 from geo.errors import InputError
-from geo.files.gpx import Gpx, GpxRoute, GpxTrack, read_gpx
+from geo.files.gpx import Gpx, read_gpx
 from geo.output.plotter import PlotterLimits, plan_gpx, routes_gpx
 from geo.output.thinning import isometric_latitude_rad, rhumb_points
 from geo.plan_result import KeepOut, PlanResult, TrollLine, Verdict
+from tests.output.legs import GEOD, farthest_m, geodesic_way, legs_of, rhumb_way
 from tests.output.made_plan import CRS, MIDDLE, made_line, made_plan, renamed
 
 LIMITS = PlotterLimits()
-GEOD = pyproj.Geod(ellps="WGS84")
-
-
-@pytest.fixture(scope="session")
-def is_valid() -> Callable[[bytes], bool]:
-    """The GPX 1.1 schema, from a distribution that is never imported."""
-    try:
-        file = importlib.metadata.distribution("gpx").locate_file("gpx/gpx.xsd")
-        schema = etree.XMLSchema(etree.parse(str(file)))
-    except (importlib.metadata.PackageNotFoundError, OSError):
-        pytest.skip("the distribution gpx==0.2.1, which carries the schema, is not installed")
-    return lambda data: bool(schema.validate(etree.fromstring(data)))
 
 
 def sine_line(
@@ -57,56 +44,6 @@ def wreck_plan() -> PlanResult:
 
 def plan_of(*lines: Any, **changes: Any) -> PlanResult:
     return made_plan(troll_lines=tuple(lines), **{"hazards": (), **changes})
-
-
-def geodesic_way(start: tuple[float, float], end: tuple[float, float]) -> np.ndarray:
-    """A leg as geodesic, every 2 m or so."""
-    length_m = GEOD.inv(*start, *end)[2]
-    between = GEOD.npts(*start, *end, max(2, int(length_m / 2)))
-    return np.array([start, *between, end])
-
-
-def rhumb_way(start: tuple[float, float], end: tuple[float, float]) -> np.ndarray:
-    """A leg of constant bearing, by many short geodesics that start at the bearing of the whole.
-
-    Independent of the formula under test: only the bearing at the middle of a short leg is used, and the
-    end is met by correcting the bearing (a shooting method).
-    """
-    length_m = GEOD.inv(*start, *end)[2]
-    steps = max(4, int(length_m / 20))
-    bearing_deg = GEOD.inv(*start, *end)[0]
-    stride_m = length_m / steps
-    for _ in range(6):
-        way = [start]
-        for _ in range(steps):
-            way.append(GEOD.fwd(*way[-1], bearing_deg, stride_m)[:2])
-        off_deg, _, off_m = GEOD.inv(*way[-1], *end)
-        along = np.radians(off_deg - bearing_deg)
-        bearing_deg += np.degrees(off_m * np.sin(along) / length_m)
-        stride_m += off_m * np.cos(along) / steps
-    assert off_m < 0.01
-    return np.array(way)
-
-
-def farthest_m(
-    plan: PlanResult, legs: list[tuple[Any, Any]], line: shapely.LineString, way: Callable[..., Any]
-) -> float:
-    """Hausdorff distance in the work CRS between a line and legs drawn in one of the two ways."""
-    to_work = pyproj.Transformer.from_crs("EPSG:4326", plan.crs, always_xy=True)
-    pieces = [np.column_stack(to_work.transform(*way(a, b).T)) for a, b in legs]
-    made = shapely.LineString(np.vstack(pieces))
-    there = shapely.distance(shapely.points(shapely.get_coordinates(made)), line).max()
-    back = shapely.distance(shapely.points(shapely.get_coordinates(line.segmentize(5.0))), made).max()
-    return float(max(there, back))
-
-
-def legs_of(parts: tuple[GpxRoute, ...] | tuple[GpxTrack, ...]) -> list[tuple[Any, Any]]:
-    """Legs of routes or tracks, one after the other."""
-    legs = []
-    for part in parts:
-        at = [(p.longitude_deg, p.latitude_deg) for p in part.points]
-        legs += list(itertools.pairwise(at))
-    return legs
 
 
 def tracks(plan: PlanResult, **limits: Any) -> Gpx:
