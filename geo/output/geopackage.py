@@ -12,10 +12,11 @@ import pyproj
 import shapely
 
 from geo.errors import OutputError
+from geo.output.layer_styles import layer_styles
 from geo.plan_result import LureStations, PlanResult, RodResult, TrollLine
 
 Columns = dict[str, Any]
-Layer = tuple[str, str, Sequence[shapely.Geometry], Columns]
+Layer = tuple[str, str | None, Sequence[shapely.Geometry], Columns]
 DRIVERS = {".gpkg": "GPKG", ".fgb": "FlatGeobuf", ".geojson": "GeoJSON"}
 _TEXT, _NUMBER = np.dtype(object), np.dtype(float)
 
@@ -34,7 +35,21 @@ def write_geopackage(plan: PlanResult, path: Path, *, written: str) -> None:
     OutputError
         The file cannot be written.
     """
-    write_layers(_layers(plan), path, crs=plan.crs, written=written)
+    layers = _layers(plan)
+    write_layers([*layers, _styles(plan, layers, written)], path, crs=plan.crs, written=written)
+
+
+def write_line_geojson(plan: PlanResult, path: Path, *, written: str) -> None:
+    """Write the troll lines alone as GeoJSON [RFC7946]: longitude and latitude, cut at 180 degrees.
+
+    Raises
+    ------
+    OutputError
+        The file cannot be written.
+    """
+    lines = plan.troll_lines
+    layer = ("troll_lines", "LineString", [x.line for x in lines], _line_columns(lines))
+    write_layers([layer], path, crs=plan.crs, written=written)
 
 
 def write_layers(layers: Sequence[Layer], path: Path, *, crs: pyproj.CRS, written: str) -> None:
@@ -57,15 +72,17 @@ def write_layers(layers: Sequence[Layer], path: Path, *, crs: pyproj.CRS, writte
     driver = DRIVERS[path.suffix.lower()]
     try:
         for name, kind, geometry, columns in layers:
+            shapes = (
+                shapely.to_wkb(np.asarray(geometry, dtype=object)) if len(geometry) else np.empty(0, object)
+            )
             pyogrio.raw.write(
                 path,
-                shapely.to_wkb(np.asarray(geometry, dtype=object)) if len(geometry) else np.empty(0, object),
+                shapes if kind else None,
                 [np.asarray(v) for v in columns.values()],
                 list(columns),
                 layer=name,
                 driver=driver,
-                geometry_type=kind,
-                crs=crs.to_wkt(),
+                **({"geometry_type": kind, "crs": crs.to_wkt()} if kind else {}),
                 append=path.exists(),
                 gdal_tz_offsets={},
                 **({"RFC7946": "YES"} if driver == "GeoJSON" else {}),
@@ -192,6 +209,28 @@ def _lure_stations(lines: Sequence[TrollLine]) -> Layer:
             "clearance_lower_m": _joined(s.clearance_lower_m for _, _, s in rows),
         },
     )
+
+
+def _styles(plan: PlanResult, layers: Sequence[Layer], written: str) -> Layer:
+    """The table of styles that desktop GIS look for, one row for each layer; it has no geometry."""
+    styles = layer_styles([(b.shallow_m, b.deep_m) for b in plan.depth_bands])
+    names = [name for name, *_ in layers]
+    blank = _texts("" for _ in names)
+    columns = {
+        "f_table_catalog": blank,
+        "f_table_schema": blank,
+        "f_table_name": _texts(names),
+        "f_geometry_column": _texts("geom" for _ in names),
+        "styleName": _texts(names),
+        "styleQML": blank,
+        "styleSLD": _texts(styles[name] for name in names),
+        "useAsDefault": np.ones(len(names), bool),
+        "description": _texts("leadsman" for _ in names),
+        "owner": blank,
+        "ui": blank,
+        "update_time": _texts(written for _ in names),
+    }
+    return ("layer_styles", None, [], columns)
 
 
 def _multi(area: shapely.Geometry) -> shapely.MultiPolygon:

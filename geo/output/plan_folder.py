@@ -11,8 +11,9 @@ from pathlib import Path
 from geo.files.dates import time_of_writing
 from geo.files.whole_files import whole_folder
 from geo.output.deck_sheet import deck_sheet_html
+from geo.output.depth_map_tif import write_depth_map
 from geo.output.display import Display
-from geo.output.geopackage import write_geopackage
+from geo.output.geopackage import write_geopackage, write_line_geojson
 from geo.output.html_map import depth_picture, map_html
 from geo.output.plotter import LegJudge, PlotterLimits, plan_gpx, routes_gpx
 from geo.output.water_tif import write_water_tif
@@ -25,6 +26,8 @@ FILES = {
     "tracks": "plan.gpx",
     "routes": "routes.gpx",
     "layers": "plan.gpkg",
+    "lines": "troll_lines.geojson",
+    "depth_map": "depth_map.tif",
 }
 WATER = "water.tif"  # only where the water did not come as one raster
 _PICTURE_CELLS = 4096
@@ -81,7 +84,10 @@ def write_plan(
         sheet = deck_sheet_html(plan, display, printed=printed, data_date=plan.water.data_date)
         (staging / FILES["deck_sheet"]).write_text(sheet, "utf-8")
         progress("layers", 0, 1)
-        write_geopackage(plan, staging / FILES["layers"], written=now.strftime("%Y-%m-%dT%H:%M:%S.000Z"))
+        stamp = now.strftime("%Y-%m-%dT%H:%M:%S.000Z")
+        write_geopackage(plan, staging / FILES["layers"], written=stamp)
+        write_line_geojson(plan, staging / FILES["lines"], written=stamp)
+        write_depth_map(picture, staging / FILES["depth_map"])
         files = dict(FILES)
         if grid.joined:
             progress("water", 0, 1)

@@ -269,7 +269,7 @@ def _hazard_marks(plan: Plotted, thinner: Thinner) -> list[_Mark]:
         if h.mark.is_empty:
             continue
         place = thinner.degrees(shapely.get_coordinates(h.mark.representative_point()))[0]
-        what = " ".join(w for w in (h.kind, h.name) if w)
+        what = h.name if h.kind.casefold() in h.name.casefold() else f"{h.kind} {h.name}".strip()
         text = f"hazard: {what}, keep {display.short(h.buffer_m)} off"
         near.append((far_m, number, _Mark(f"HZ{number}", "", place, "hazard", text)))
     return [mark for *_, mark in sorted(near, key=lambda n: n[:2])]

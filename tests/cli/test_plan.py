@@ -10,7 +10,16 @@ import pytest
 from tests.cli.conftest import leadsman
 from tests.small_plan import PLAN, edited, without_table, write_lake, write_plan
 
-WRITTEN = ["deck_sheet.html", "map.html", "plan.gpkg", "plan.gpx", "plan.json", "routes.gpx"]
+WRITTEN = [
+    "deck_sheet.html",
+    "depth_map.tif",
+    "map.html",
+    "plan.gpkg",
+    "plan.gpx",
+    "plan.json",
+    "routes.gpx",
+    "troll_lines.geojson",
+]
 
 
 def names_in(folder: Path) -> list[str]:

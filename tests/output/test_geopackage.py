@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import json
 import sqlite3
 from contextlib import closing
 from pathlib import Path
@@ -14,9 +15,10 @@ import pyogrio
 import pyproj
 import pytest
 import shapely
+from lxml import etree
 
 from geo.errors import OutputError
-from geo.output.geopackage import write_geopackage
+from geo.output.geopackage import write_geopackage, write_line_geojson
 from geo.plan_result import LureStations, PlanResult
 from tests.output.made_plan import CRS, ellipse, made_line, made_plan, made_rod
 
@@ -117,7 +119,7 @@ def rows(path: Path, query: str) -> list[tuple[Any, ...]]:
 @pytest.mark.parametrize("plan", [full_plan, empty_plan], ids=["full", "empty"])
 def test_every_layer_is_there_with_its_columns_and_kind_of_shape(written, plan):
     path = written(plan())
-    assert [name for name, _ in pyogrio.list_layers(path)] == list(CONTRACT)
+    assert [name for name, _ in pyogrio.list_layers(path)] == [*CONTRACT, "layer_styles"]
     kinds = dict(rows(path, "select table_name, geometry_type_name from gpkg_geometry_columns"))
     for layer, (kind, columns) in CONTRACT.items():
         assert columns <= {row[1] for row in rows(path, f"pragma table_info({layer})")}
@@ -222,3 +224,52 @@ def test_place_that_cannot_be_written_is_an_error_in_words(tmp_path):
     (tmp_path / "file").write_text("in the way", "utf-8")
     with pytest.raises(OutputError, match=r"plan\.gpkg: cannot be written"):
         write_geopackage(full_plan(), tmp_path / "file" / "plan.gpkg", written=WRITTEN)
+
+
+# ---- styles, and lines alone
+
+
+def test_every_layer_has_a_style_inside_that_names_columns_it_has(written):
+    path = written(full_plan())
+    styles = dict(rows(path, "select f_table_name, styleSLD from layer_styles where useAsDefault"))
+    assert set(styles) == set(CONTRACT)
+    shapes = dict(rows(path, "select table_name, column_name from gpkg_geometry_columns"))
+    assert dict(rows(path, "select f_table_name, f_geometry_column from layer_styles")) == shapes
+    spaces = {"s": "http://www.opengis.net/sld", "o": "http://www.opengis.net/ogc"}
+    for layer, text in styles.items():
+        root = etree.fromstring(text)
+        assert (root.tag, root.get("version")) == (f"{{{spaces['s']}}}StyledLayerDescriptor", "1.0.0")
+        columns = {row[1] for row in rows(path, f"pragma table_info({layer})")}
+        assert {e.text for e in root.iterfind(".//o:PropertyName", spaces)} <= columns
+        assert root.findall(".//s:Rule", spaces)
+
+
+def test_each_verdict_and_each_band_has_a_rule_that_holds_in_grey(written):
+    path = written(full_plan())
+    styles = dict(rows(path, "select f_table_name, styleSLD from layer_styles"))
+    spaces = {"s": "http://www.opengis.net/sld", "o": "http://www.opengis.net/ogc"}
+    wanted = {"troll_lines": {"free", "doubtful", "snags"}, "depth_bands": {"6.0", "9.0", "12.0"}}
+    for layer, values in wanted.items():
+        root = etree.fromstring(styles[layer])
+        assert {e.text for e in root.iterfind(".//o:Literal", spaces)} == values
+    dashes = [
+        rule.findtext(".//s:CssParameter[@name='stroke-dasharray']", namespaces=spaces)
+        for rule in etree.fromstring(styles["troll_lines"]).iterfind(".//s:Rule", spaces)
+    ]
+    assert len(set(dashes)) == 3
+
+
+def test_lines_alone_are_longitude_and_latitude_and_cut_at_180_degrees(tmp_path):
+    # zone 1 begins at 180 degrees; 45 N, 3 km of line to each side of it
+    crs = pyproj.CRS.from_epsg(32601)
+    to_work = pyproj.Transformer.from_crs("EPSG:4326", crs, always_xy=True)
+    east, north = to_work.transform(180.0, 45.0)
+    line = shapely.LineString([(east - 3000, north), (east + 3000, north)])
+    plan = made_plan(crs=crs, troll_lines=(made_line("IE1", line, rods=()),))
+    write_line_geojson(plan, tmp_path / "lines.geojson", written=WRITTEN)
+    (feature,) = json.loads((tmp_path / "lines.geojson").read_text("utf-8"))["features"]
+    assert feature["geometry"]["type"] == "MultiLineString"
+    parts = sorted(feature["geometry"]["coordinates"])
+    assert (parts[0][0][0], parts[1][-1][0]) == (-180, 180)
+    assert all(abs(lat - 45) < 0.01 and 179.9 < abs(lon) <= 180 for part in parts for lon, lat in part)
+    assert feature["properties"]["name"] == "IE1"
