@@ -44,6 +44,7 @@ KERNELS = {
     "geo.tackle.line_paths",
     "geo.tackle.line_steps",
     "geo.tackle.towed_lines",
+    "geo.review.rates",
     "geo.troll_lines.legal_turns",
     "geo.troll_lines.refine",
     "geo.troll_lines.refine_system",
