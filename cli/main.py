@@ -27,6 +27,7 @@ COMMANDS = {
     "inspect": "What is in a raster or vector file, and what is doubtful in it.",
     "new": "A commented starter plan around a raster, with what it cannot know left blank.",
     "plan": "Plan troll lines: map, plotter files and deck sheet from a plan file.",
+    "spots": "Places worth casting at: humps, points, saddles, edges of rock and weed.",
 }
 EXIT_ERROR, EXIT_USAGE, EXIT_NOT_FREE, EXIT_FAULT, EXIT_INTERRUPTED = 1, 2, 3, 70, 130
 

@@ -49,7 +49,7 @@ def open_bathymetry(loaded: LoadedPlan, *, level_above_datum_m: float) -> tuple[
     _require_water(loaded, grid, level_m=level_above_datum_m)
     for file, each in zip(files, grids, strict=True):
         cautions += _doubts(file, each)
-    return grid, cautions + _common(loaded, grid)
+    return grid, cautions + _level_unsaid(loaded)
 
 
 def _read(loaded: LoadedPlan, file: BathymetryFile) -> DepthGrid:
@@ -103,7 +103,7 @@ def _doubts(file: BathymetryFile, grid: DepthGrid) -> list[str]:
     return cautions
 
 
-def _common(loaded: LoadedPlan, grid: DepthGrid) -> list[str]:
+def _level_unsaid(loaded: LoadedPlan) -> list[str]:
     cautions = []
     water = loaded.tables.water
     if water.level_above_datum_m is None:
@@ -115,10 +115,5 @@ def _common(loaded: LoadedPlan, grid: DepthGrid) -> list[str]:
         cautions.append(
             "The water level is not stated: contours and bands are drawn as if it stood at chart datum, and "
             f"{lines} Add level_above_datum to [water]."
-        )
-    if not grid.quality.known:
-        cautions.append(
-            "The quality of the depths is not known: twice zone of confidence C is assumed, and no line is "
-            "called free. Add quality to [water]."
         )
     return cautions

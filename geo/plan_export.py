@@ -22,8 +22,10 @@ from geo.output.plotter import PlotterLimits, plan_gpx, routes_gpx
 from geo.plan_file import LoadedPlan
 from geo.plan_levels import levels_of
 from geo.plan_result import SCHEMA, KeepOut, TrollLine
+from geo.plan_spots import spots_of_plan
 from geo.plan_water import keep_outs, open_lake
 from geo.troll_lines.remedy import set_now
+from geo.water.spots import Spot
 
 EXPORT_SCHEMA = "leadsman.export/1"
 MARKER = "export.json"
@@ -50,6 +52,7 @@ class Exported:
     crs: pyproj.CRS
     hazards: tuple[KeepOut, ...]
     troll_lines: tuple[TrollLine, ...]
+    spots: tuple[Spot, ...] = ()
 
 
 def read_written(folder: Path) -> WrittenPlan:
@@ -161,6 +164,7 @@ def export_plan(
         written.crs,
         keep_outs(lake),
         tuple(lines),
+        spots_of_plan(loaded, lake)[0],
     )
     files: dict[str, str] = {}
     with whole_folder(

@@ -17,6 +17,7 @@ from geo.errors import Fault, InputFaults, InputFileMissing
 from geo.files.digests import file_digest
 from geo.files.toml_lines import key_lines, line_of
 from geo.plan_tables import PlanFile
+from geo.water.charts import files_of_chart
 
 LARGEST_BYTES = 200_000
 LONGEST_TEXT = 1000  # characters; a coordinate system may need some hundreds
@@ -44,7 +45,8 @@ class LoadedPlan:
         named = [b.file for b in w.bathymetry] + [h.file for h in w.hazards]
         named += [w.bottom.file] if w.bottom else []
         named += [w.gauge.file] if w.gauge else []
-        return (self.path, *(self.file(name) for name in named))
+        charts = [f for c in w.chart for f in files_of_chart(self.file(c.file))]
+        return (self.path, *(self.file(name) for name in named), *charts)
 
     def digests(self) -> tuple[tuple[str, str], ...]:
         """Name of the plan file and of every file that it names, each with its digest."""
@@ -319,6 +321,12 @@ def _files_missing(water: dict[str, Any], folder: Path) -> Iterator[tuple[Place,
     for i, hazard in enumerate(hazards if isinstance(hazards, list) else []):
         if isinstance(hazard, dict):
             named.append((("water", "hazards", i, "file"), hazard.get("file")))
+    charts = water.get("chart")
+    for i, f in enumerate(charts if isinstance(charts, list) else [charts]):
+        place = ("water", "chart", i) if isinstance(charts, list) else ("water", "chart")
+        name = f.get("file") if isinstance(f, dict) else f
+        if not (isinstance(name, str) and os.path.isdir(folder / name)):  # noqa: PTH112 - a folder is a chart
+            named.append(((*place, "file") if isinstance(f, dict) else place, name))
     for where, name in named:
         # os.path takes a name that is too long for one that is not there; Path raises
         if isinstance(name, str) and name and not os.path.isfile(folder / name):  # noqa: PTH113

@@ -26,7 +26,7 @@ from geo.troll_lines.boat_run import Current
 from geo.troll_lines.call_outs import call_outs_of
 from geo.troll_lines.checked_line import Wanted, check_line
 from geo.troll_lines.clearance import Surroundings
-from geo.troll_lines.line_results import Remedy
+from geo.troll_lines.line_results import LevelStep, Remedy
 from geo.troll_lines.lure_path import STATION_STEP_M
 from geo.troll_lines.merits import Merits, merits_of
 from geo.troll_lines.remedy import remedy_of, set_now
@@ -36,6 +36,7 @@ from geo.troll_lines.splitting import split_long, start_near
 from geo.troll_lines.targets import Ground
 from geo.troll_lines.trace import LegalWater, legal_water
 from geo.troll_lines.turning import Floats
+from geo.units import FOOT_M
 from geo.water.bottom import BottomMap
 from geo.water.lake import Lake
 
@@ -209,6 +210,29 @@ class LinePlanner:
         if self._unsure(period) or (found is not None and found.kind != "part"):
             return line
         return self._with_call_outs(line, ground, target, period, setting)
+
+    def with_level_steps(
+        self, line: TrollLine, target: TargetTable, period: PeriodTable, setting: SpreadSetting
+    ) -> TrollLine:
+        """The line with its verdict at levels half a foot (or 0.1 m) lower and higher, all else as it is."""
+        ground = self._traced.get((target.name, period.name))
+        if ground is None:
+            return line
+        wanted, around = self._asked_of(ground, target, period, setting)
+        step_m = FOOT_M / 2 if self._loaded.tables.plan.units == "us" else 0.1
+        steps = []
+        for change_m in (-2 * step_m, -step_m, step_m):
+            moved = replace(around, level_above_datum_m=around.level_above_datum_m + change_m)
+            again = check_line(
+                shapely.get_coordinates(line.line),
+                rods=setting.rods,
+                wanted=wanted,
+                around=moved,
+                unsure=self._unsure(period),
+                leads_m=set_now(line),
+            )
+            steps.append(LevelStep(change_m, again.verdict))
+        return replace(line, level_steps=tuple(steps))
 
     def _with_call_outs(
         self,

@@ -26,6 +26,7 @@ from geo.troll_lines.line_results import (
     TrollLine,
     Words,
 )
+from geo.water.spots import Spot
 
 __all__ = [
     "SCHEMA",
@@ -38,6 +39,7 @@ __all__ = [
     "PlanResult",
     "Reason",
     "RodResult",
+    "Spot",
     "Stretch",
     "Target",
     "Transition",
@@ -45,6 +47,7 @@ __all__ = [
     "Verdict",
     "Water",
     "Words",
+    "spot_summary",
     "summary",
 ]
 
@@ -157,10 +160,11 @@ class PlanResult:
     cautions: tuple[str, ...]
     launch_deg: tuple[float, float] | None = None  # longitude, latitude
     rods_allowed: int | None = None
+    transducer_depth_m: float | None = None  # None: the sounder reads from the surface
     inputs: tuple[tuple[str, str], ...] = ()  # name of each file that was read, and its digest
     assumed: tuple[str, ...] = ()
     shoal_safe_contours: tuple[DepthContour, ...] = ()
-    spots: tuple[Any, ...] = ()
+    spots: tuple[Spot, ...] = ()
     timings_s: dict[str, float] = field(default_factory=dict)
 
     @property
@@ -224,7 +228,7 @@ def summary(
         "transitions": [
             {"between": [t.class_a, t.class_b], "length_m": _round(t.length_m, 1)} for t in plan.transitions
         ],
-        "spots": list(plan.spots),
+        "spots": [spot_summary(s) for s in plan.spots],
         "hazards": [{"kind": h.kind, "name": h.name, "buffer_m": _round(h.buffer_m)} for h in plan.hazards],
         "troll_lines": [_line_summary(t, words, show) for t in plan.troll_lines],
         "rods_allowed": plan.rods_allowed,
@@ -233,6 +237,41 @@ def summary(
         "cautions": list(plan.cautions),
         "assumed": list(plan.assumed),
         "timings_s": {k: round(v, 3) for k, v in plan.timings_s.items()},
+    }
+
+
+def spot_summary(spot: Spot) -> dict[str, Any]:
+    """A spot for JSON: SI, in the work CRS; heights of holes and inside bends are negative."""
+    stand = spot.stand_off
+    return {
+        "name": spot.name,
+        "kind": spot.kind,
+        "easting_m": _round(spot.easting_m, 1),
+        "northing_m": _round(spot.northing_m, 1),
+        "depth_m": _round(spot.depth_m),
+        "depth_sd_m": _round(spot.depth_sd_m),
+        "height_m": _round(spot.height_m),
+        "height_sd_m": _round(spot.height_sd_m),
+        "slope_ratio": _round(spot.slope_ratio, 4),
+        "bottom": spot.bottom,
+        "measure": spot.measure,
+        "measure_value": _round(spot.measure_value, 5),
+        "measure_over_m": _round(spot.measure_over_m, 1),
+        "also": list(spot.also),
+        "keep_out": list(spot.keep_out),
+        "stand_off": stand
+        and {
+            "side": stand.side,
+            "easting_m": _round(stand.easting_m, 1),
+            "northing_m": _round(stand.northing_m, 1),
+            "distance_m": _round(stand.distance_m, 1),
+            "bearing_deg": _round(stand.bearing_deg, 1),
+            "depth_m": _round(stand.depth_m),
+            "drift_least_depth_m": _round(stand.drift_least_depth_m),
+        },
+        "no_stand_off": spot.no_stand_off,
+        "stand_from_m": _round(spot.stand_from_m, 1),
+        "keep_clear": [{"name": name, "distance_m": _round(far, 1)} for name, far in spot.keep_clear],
     }
 
 
@@ -312,6 +351,8 @@ def _line_summary(t: TrollLine, words: Words, show: Shown | None) -> dict[str, A
         "snag_probability": _bounds(t.snag_probability),
         "reasons": [r.words(words) for r in t.reasons],
         "remedy": _remedy(t.remedy),
+        "shallow_side": t.merits.shallow_side,
+        "level_steps": [{"change_m": _round(s.change_m, 4), "verdict": s.verdict} for s in t.level_steps],
         "rigs": [
             {
                 "rig": c.rig,

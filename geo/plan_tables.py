@@ -30,14 +30,17 @@ from geo.plan_values import (
     Quality,
     SpeedMps,
     SpeedsMps,
+    SpotKinds,
     UnitName,
     WaterDegC,
+    WindFrom,
     bottom_classes,
     quantity,
 )
 from geo.tackle import rig as gear
 from geo.tackle import spread as spreads
 from geo.units import STANDARD_GRAVITY_MPS2
+from geo.water import spots
 from geo.water.bottom import class_from_name
 
 
@@ -350,6 +353,14 @@ class BathymetryFile(RasterTable):
     file: Annotated[str, Field(min_length=1)]
 
 
+class ChartTable(_Table):
+    """A chart, how far to keep off its hazards, and how far a sample of its bottom holds (both assumed)."""
+
+    file: Annotated[str, Field(min_length=1)]
+    buffer_m: LengthM = Field(30.0, alias="buffer")
+    samples_within_m: LengthM = Field(50.0, alias="samples_within")
+
+
 class GaugeTable(_Table):
     """A record of the water level, and how it counts."""
 
@@ -373,6 +384,7 @@ class WaterTable(RasterTable):
     contours: ContourDepths | None = None
     bottom: BottomTable | None = None
     hazards: tuple[HazardTable, ...] = Field((), strict=False)
+    chart: Annotated[tuple[ChartTable, ...], Files] = Field((), strict=False)
 
     @model_validator(mode="after")
     def _possible(self) -> WaterTable:
@@ -383,6 +395,9 @@ class WaterTable(RasterTable):
         names = [b.file for b in self.bathymetry]
         if len(set(names)) < len(names):
             raise InputError("bathymetry names a file twice; name each once")
+        charts = [c.file for c in self.chart]
+        if len(set(charts)) < len(charts):
+            raise InputError("chart names a file twice; name each once")
         gauge = self.gauge
         if gauge and gauge.counts_from == "elevation" and not (gauge.datum or self.datum):
             raise InputError(
@@ -412,6 +427,33 @@ class WaterTable(RasterTable):
                 update.pop("datum", None)
             found.append(own.model_copy(update=update))
         return found
+
+
+class SpotsTable(_Table):
+    """Which places worth casting at are wanted. Depths, distances and counts are assumed unless given."""
+
+    kinds: SpotKinds = spots.KINDS
+    depth_m: DepthsM = Field(spots.DEPTH_M, alias="depth")
+    most: int = Field(spots.MOST, ge=1, le=1000)
+    wind_from_deg: WindFrom | None = Field(None, alias="wind_from")
+    casting_m: Annotated[float, quantity("length", least=1, most=200)] = Field(
+        spots.CASTING_M, alias="casting_distance"
+    )
+    apart_m: Annotated[float, quantity("length", least=0, most=1000)] | None = Field(
+        None, alias="merge_within"
+    )
+
+    def choice(self, *, boat_depth_m: float) -> spots.SpotChoice:
+        """What the water's room is asked for."""
+        return spots.SpotChoice(
+            kinds=self.kinds,
+            depth_m=self.depth_m,
+            most=self.most,
+            wind_from_deg=self.wind_from_deg,
+            casting_m=self.casting_m,
+            apart_m=self.apart_m,
+            boat_depth_m=boat_depth_m,
+        )
 
 
 class Errors(_Table):
@@ -458,3 +500,4 @@ class PlanFile(_Table):
     errors: Errors = Errors()
     limits: Limits = Limits()
     plotter: Plotter = Plotter()
+    spots: SpotsTable | None = None

@@ -21,6 +21,8 @@ from geo.water.bottom import CLASSES
 from geo.water.datums import Datum, datum_at, datum_from_name
 from geo.water.lake import apart
 from geo.water.quality import DepthQuality, quality_from_name
+from geo.water.spots import kinds_from_names
+from geo.water.winds import wind_from_deg
 
 _SI = {
     "length": "m",
@@ -190,6 +192,12 @@ def bottom_classes(value: object) -> tuple[str, ...]:
     return tuple(value)
 
 
+def _spot_kinds(value: object) -> tuple[str, ...]:
+    if not isinstance(value, list) or not value:
+        raise InputError(f'{value!r}: write a list, as in ["humps", "points"]')
+    return kinds_from_names(value)
+
+
 def _one_line(value: str) -> str:
     if any(unicodedata.category(c) in ("Cc", "Cs", "Zl", "Zp") for c in value):
         raise InputError(f"{value!r} holds a line break or a control character; write it on one line")
@@ -219,5 +227,7 @@ LeaderText = Annotated[gear.Leader, BeforeValidator(_leader)]
 Files = BeforeValidator(_files)
 UnitName = Annotated[str, BeforeValidator(_unit)]
 CrsText = Annotated[str, BeforeValidator(_crs)]
+SpotKinds = Annotated[tuple[str, ...], BeforeValidator(_spot_kinds)]
+WindFrom = Annotated[float, BeforeValidator(wind_from_deg)]
 Quality = Annotated[DepthQuality, BeforeValidator(_quality)]
 ContourDepths = Annotated[float | tuple[float, ...], BeforeValidator(_contours)]

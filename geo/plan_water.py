@@ -11,13 +11,15 @@ import shapely
 from geo.errors import InputError, InputFaults
 from geo.output.display import Display
 from geo.plan_bathymetry import open_bathymetry
+from geo.plan_charts import frame_of, open_charts
 from geo.plan_file import LoadedPlan
 from geo.plan_result import DepthBand, DepthContour, KeepOut, Transition, Water
 from geo.plan_tables import PlanFile
 from geo.units import FOOT_M
 from geo.water.bottom import BottomMap, read_bottom, trace_transitions
+from geo.water.chart_bottom import in_order_of_trust
 from geo.water.contours import fringe_area_m2, whole_quads
-from geo.water.hazards import Hazard, read_hazards
+from geo.water.hazards import read_hazards
 from geo.water.lake import Lake, contour_depths
 from geo.water.quality import ErrorBudget
 from geo.water.shoal_safe import shoal_safe_contours
@@ -75,7 +77,6 @@ def assumptions(tables: PlanFile, *, quality: str) -> tuple[str, ...]:
         f"Free: no rod, either way, snags with a probability over {tables.limits.snag_probability:.0%}.",
         f"Depths: half of the variance is common along a line, half changes over {e.correlation_m:g} m.",
         "Over a range of speeds a lure is judged, and its lead chosen, where it may run deepest.",
-        "Read, not used yet: transducer_depth.",
         "Running depths come from physics and the points in the plan file; none was checked on a lake.",
     )
 
@@ -95,6 +96,14 @@ def open_lake(loaded: LoadedPlan) -> tuple[Lake, list[str]]:
     w = loaded.tables.water
     level = w.level_above_datum_m or 0.0
     grid, cautions = open_bathymetry(loaded, level_above_datum_m=level)
+    charted = open_charts(loaded, grid)
+    grid = charted.grid
+    cautions += charted.cautions
+    if not grid.quality.known:
+        cautions.append(
+            "The quality of the depths is not known: twice zone of confidence C is assumed, and no line is "
+            "called free. Add quality to [water]."
+        )
     bottom: BottomMap | None = None
     if w.bottom is not None:
         bottom, notes = read_bottom(
@@ -106,9 +115,14 @@ def open_lake(loaded: LoadedPlan) -> tuple[Lake, list[str]]:
                 f"Bottom polygons overlap over {display_of(loaded.tables).area(bottom.overlap_m2)}; "
                 "there the smaller one counts."
             )
+        if charted.bottom is not None:
+            bottom = in_order_of_trust(bottom, charted.bottom)
+            cautions.append("Where the bottom file says nothing, the bottom is the chart's.")
+    elif charted.bottom is not None:
+        bottom = charted.bottom
     else:
         cautions.append("No bottom map: every bottom counts as unknown, which snags.")
-    hazards: list[Hazard] = []
+    hazards = list(charted.hazards)
     for table in w.hazards:
         found, notes = read_hazards(loaded.file(table.file), buffer_m=table.buffer_m, crs=grid.work_crs)
         cautions += notes
@@ -123,9 +137,7 @@ def open_lake(loaded: LoadedPlan) -> tuple[Lake, list[str]]:
 def _off_the_lake(loaded: LoadedPlan, lake: Lake) -> list[str]:
     """What lies so far from the raster that its position or coordinate system must be wrong."""
     grid, launch = lake.grid, loaded.tables.boat.launch_deg
-    rows, cols = grid.shape
-    corners = grid.work_from_cells([0, cols - 1, cols - 1, 0], [0, 0, rows - 1, rows - 1])
-    frame = shapely.Polygon(np.column_stack(corners)).convex_hull
+    frame = frame_of(grid)
     cautions = []
     for what, shapes in (
         ("hazards", [h.area for h in lake.hazards]),

@@ -12,10 +12,12 @@ from geo.plan_file import LoadedPlan
 from geo.plan_levels import levels_of
 from geo.plan_lines import LinePlanner
 from geo.plan_result import Period, PlanResult, Target, TrollLine
+from geo.plan_spots import spots_of_plan
 from geo.plan_spread import SpreadSetting, set_spread
 from geo.plan_tables import PeriodTable, TargetTable
 from geo.plan_water import DrawnWater, assumptions, display_of, draw_water, open_lake
 from geo.water.lake import Lake
+from geo.water.spots import Spot
 
 Progress = Callable[[str, int, int], None]
 _NOT_TOLD = {"periods", "fit", "min_length_m", "max_length_m", "on_break", "heading_deg", "sweep"}
@@ -51,8 +53,12 @@ def make_plan(loaded: LoadedPlan, *, progress: Progress = lambda *_: None) -> tu
     with clock.timed("contours"):
         progress("contours", 0, 1)
         drawn = draw_water(lake, loaded)
+    with clock.timed("spots"):
+        progress("spots", 0, 1)
+        spots, said = spots_of_plan(loaded, lake)
+        cautions += said
     found = _all_lines(loaded, lines, cautions, clock, progress)
-    return _result(loaded, lake, lines, drawn, found, cautions, clock.spent_s), lake
+    return _result(loaded, lake, lines, drawn, spots, found, cautions, clock.spent_s), lake
 
 
 class _Clock:
@@ -117,7 +123,8 @@ def _all_lines(
             for t in named[: target.most_lines]:
                 period = periods[t.period]
                 setting = settings[t.period, target.fit or period.spread]
-                best.append(lines.with_remedy(t, target, period, setting))
+                t = lines.with_remedy(t, target, period, setting)
+                best.append(lines.with_level_steps(t, target, period, setting))
         if len(named) > target.most_lines:
             cautions.append(
                 f"Target {target.name!r}: of the {len(named)} longest lines the best {target.most_lines} are "
@@ -171,6 +178,7 @@ def _result(
     lake: Lake,
     lines: LinePlanner,
     drawn: DrawnWater,
+    spots: tuple[Spot, ...],
     found: list[TrollLine],
     cautions: list[str],
     spent_s: dict[str, float],
@@ -206,7 +214,9 @@ def _result(
         cautions=tuple(dict.fromkeys(cautions)),
         launch_deg=tables.boat.launch_deg,
         rods_allowed=tables.boat.rods_allowed,
+        transducer_depth_m=tables.boat.transducer_depth_m,
         inputs=loaded.digests(),
         assumed=assumptions(tables, quality=lake.grid.quality.words()),
+        spots=spots,
         timings_s=spent_s,
     )

@@ -23,9 +23,9 @@ FLOORS = (
     ("geo.plan_file",),
     ("geo.plan_result",),
     ("geo.review", "geo.output"),
-    ("geo.plan_bathymetry", "geo.plan_levels"),
+    ("geo.plan_bathymetry", "geo.plan_charts", "geo.plan_levels"),
     ("geo.plan_water",),
-    ("geo.plan_spread",),
+    ("geo.plan_spots", "geo.plan_spread"),
     ("geo.plan_grounds",),
     ("geo.plan_tracing",),
     ("geo.plan_lines",),
@@ -52,7 +52,10 @@ KERNELS = {
     "geo.troll_lines.tractrix",
     "geo.troll_lines.turning",
     "geo.water.band_stitching",
+    "geo.water.bulges",
     "geo.water.contour_blocks",
+    "geo.water.summits",
+    "geo.water.terrain",
 }
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "geo", "cli", "tests", "sample_bathymetry"}
 # made by tools and by the commands of the README, and not kept (.gitignore)

@@ -69,7 +69,19 @@ def test_position_is_read_whichever_way_it_is_written(text):
 
 
 @pytest.mark.parametrize(
-    "text", ["45.005, -150.01", "45 N", "45 N, 46 N", "95 N, 10 E", "45 61 N, 10 E", 45, "45 N, 190 E", "", "45.5 30 N, 10 E", "45 30.5 30 N, 10 E"]
+    "text",
+    [
+        "45.005, -150.01",
+        "45 N",
+        "45 N, 46 N",
+        "95 N, 10 E",
+        "45 61 N, 10 E",
+        45,
+        "45 N, 190 E",
+        "",
+        "45.5 30 N, 10 E",
+        "45 30.5 30 N, 10 E",
+    ],
 )
 def test_doubtful_position_is_refused(text):
     with pytest.raises(InputError):

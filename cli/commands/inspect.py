@@ -34,7 +34,7 @@ _NOT_LISTED |= {
 @click.option("--missing", type=float, help="Look as if this value means no data.")
 @options.as_json
 def command(files: tuple[Path, ...], *, band: int | str | None, missing: float | None, as_json: bool) -> int:
-    """Say what raster and vector files hold, what they look like, and what must be asked.
+    """Say what raster and vector files and S-57 cells hold, what they look like, and what must be asked.
 
     A file that cannot be read does not stop the others; the exit code is 1 then.
 
@@ -42,19 +42,23 @@ def command(files: tuple[Path, ...], *, band: int | str | None, missing: float |
     Examples
       leadsman inspect lake.tif
       leadsman inspect lake.tif bottom.geojson --json
+      leadsman inspect chart.000
       leadsman inspect lake.tif --band depth --missing 0
     """
     from cli.main import EXIT_ERROR
     from cli.report import print_json
     from geo.errors import PlanningError
     from geo.files.vectors import SUFFIXES
+    from geo.water.charts import is_cell
 
     found: list[dict[str, Any]] = []
     faults: list[dict[str, str]] = []
     rasters: list[RasterFacts] = []
     for file in files:
         try:
-            if file.suffix.lower() in SUFFIXES:
+            if is_cell(file):
+                found.append(_chart(file))
+            elif file.suffix.lower() in SUFFIXES:
                 found.append(_vectors(file))
             else:
                 rasters.append(_facts(file, band=band, missing=missing))
@@ -243,4 +247,35 @@ def _vectors(path: Path) -> dict[str, Any]:
         "west_south_east_north_deg": [round(b, 6) for b in f.bounds_deg],
         "columns": f.columns,
         "doubts": list(f.notes),
+    }
+
+
+def _chart(path: Path) -> dict[str, Any]:
+    from collections import Counter
+
+    import pyproj
+
+    from geo.water.charts import read_chart
+
+    c = read_chart(path, crs=pyproj.CRS.from_epsg(4326))
+    h, depths = c.header, c.depth_range_m()
+    return {
+        "file": str(path),
+        "driver": "S-57 cell",
+        "edition": h.edition,
+        "update": h.update,
+        "issued": h.issued,
+        "scale_1_to": h.scale,
+        "sounding_datum": h.sounding_datum,
+        "vertical_datum": h.vertical_datum,
+        "depth_unit": h.depth_unit,
+        "height_unit": h.height_unit,
+        "objects": dict(c.counts),
+        "soundings": len(c.soundings),
+        "shallowest_sounding_m": None if depths is None else round(depths[0], 3),
+        "deepest_sounding_m": None if depths is None else round(depths[1], 3),
+        "bottom": dict(Counter(s.bottom for s in c.seabed)),
+        "zones_of_confidence": dict(Counter(z.zone for z in c.zones)),
+        "west_south_east_north_deg": _rounded(c.bounds(), 6),
+        "doubts": list(c.notes),
     }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import warnings
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -27,6 +28,7 @@ _BEGINS = {
 }
 SUFFIXES = tuple(_BEGINS)
 _Said = TypeVar("_Said")
+_FOLDERS = re.compile(r"/\S*/")
 
 
 def read_vectors(path: Path, *, crs: pyproj.CRS) -> tuple[gpd.GeoDataFrame, tuple[str, ...]]:
@@ -62,26 +64,43 @@ def read_vectors(path: Path, *, crs: pyproj.CRS) -> tuple[gpd.GeoDataFrame, tupl
     notes = list(dict.fromkeys(f"{path.name}: {warning.message}" for warning in said))
     if others:
         notes.append(f"{path.name}: only its layer {layer!r} is read; it also holds {', '.join(others)}")
+    frame, mended = usable_places(frame, crs=crs, name=path.name)
+    if frame.empty:
+        raise InputError(f"{path.name}: holds no feature with a place; expected points, lines or polygons")
+    return frame, (*notes, *mended)
+
+
+def usable_places(
+    frame: gpd.GeoDataFrame, *, crs: pyproj.CRS, name: str
+) -> tuple[gpd.GeoDataFrame, tuple[str, ...]]:
+    """The features that have a place, in a CRS, invalid rings repaired, and what was mended or left out.
+
+    Parameters
+    ----------
+    frame : features in any CRS.
+    crs : the CRS to bring them into.
+    name : of the file, or of the file and layer, for the words.
+
+    Raises
+    ------
+    InputError
+        Coordinates that the CRS cannot hold.
+    """
+    notes = []
     shapes = np.asarray(frame.geometry.array)
     empty = shapely.is_missing(shapes) | shapely.is_empty(shapes)
     if empty.any():
-        notes.append(
-            f"{path.name}: {int(empty.sum())} of {len(frame)} features have no place and are left out"
-        )
+        notes.append(f"{name}: {int(empty.sum())} of {len(frame)} features have no place and are left out")
         frame = frame[~empty]
-    if frame.empty:
-        raise InputError(f"{path.name}: holds no feature with a place; expected points, lines or polygons")
     frame = frame.to_crs(crs)
     shapes = np.asarray(frame.geometry.array)
     if not np.isfinite(shapely.get_coordinates(shapes)).all():
         raise InputError(
-            f"{path.name}: has coordinates that cannot be projected; is its coordinate system the right one?"
+            f"{name}: has coordinates that cannot be projected; is its coordinate system the right one?"
         )
     bad = ~shapely.is_valid(shapes)
     if bad.any():
-        notes.append(
-            f"{path.name}: {int(bad.sum())} of {len(frame)} shapes had crossing rings and were repaired"
-        )
+        notes.append(f"{name}: {int(bad.sum())} of {len(frame)} shapes had crossing rings and were repaired")
         frame = frame.set_geometry(
             gpd.GeoSeries(shapely.make_valid(shapes), index=frame.index, crs=frame.crs)
         )
@@ -102,16 +121,12 @@ def placed_frame(path: Path, read: Callable[[], tuple[Any, _Said]], *, expected:
     InputError
         Another kind of file, a damaged one, a table without places, or no CRS.
     """
-    try:
+
+    def checked() -> tuple[Any, _Said]:
         require_kind(path)
-        frame, said = read()
-    except InputError:
-        raise
-    except Exception as error:  # four unrelated types escape the reader
-        why = " ".join(str(error).split())[:160]
-        raise InputError(
-            f"{path.name}: cannot be read ({why}); is it damaged, or another kind of file?"
-        ) from error
+        return read()
+
+    frame, said = read_or_refuse(path, checked)
     if not isinstance(frame, gpd.GeoDataFrame):
         raise InputError(f"{path.name}: holds a table without places; expected {expected}")
     if frame.crs is None:
@@ -119,6 +134,30 @@ def placed_frame(path: Path, read: Callable[[], tuple[Any, _Said]], *, expected:
             f"{path.name}: has no coordinate system; write it again with one (WGS 84 for GeoJSON)"
         )
     return frame, said
+
+
+def read_or_refuse(path: Path, read: Callable[[], _Said]) -> _Said:
+    """What a reader gives, whatever it raises.
+
+    Raises
+    ------
+    InputError
+        The reader's own, or in place of anything else: the file is damaged, or of another kind.
+    """
+    try:
+        return read()
+    except InputError:
+        raise
+    except Exception as error:  # four unrelated types escape the readers
+        why = reader_words(error)[:160]
+        raise InputError(
+            f"{path.name}: cannot be read ({why}); is it damaged, or another kind of file?"
+        ) from error
+
+
+def reader_words(said: object) -> str:
+    """What a reader said, in one line and without the folders in it, which the name of the file tells."""
+    return _FOLDERS.sub("", " ".join(str(said).split()))
 
 
 def require_kind(path: Path) -> None:

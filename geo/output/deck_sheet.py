@@ -1,78 +1,49 @@
-"""The deck sheet: the page for the boat, in plain type, readable in black and white, without scripts."""
+"""The deck sheet: the page for the boat, one for each period, in black and white, without scripts."""
 
 from __future__ import annotations
 
 import base64
+import datetime as dt
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
+from importlib import resources
 
 import pyproj
 import shapely
 
-from geo.output.display import Display, degrees_minutes
+from geo.output.deck_words import (
+    advice_words,
+    course_facts,
+    end_words,
+    hazards_near,
+    level_words,
+    own_rods,
+    position_words,
+    side_words,
+    sounder_words,
+    time_words,
+    usual_rods,
+)
+from geo.output.declination import Declination, declination_at
+from geo.output.display import Display
+from geo.output.sheet_map import sheet_map_svg
 from geo.output.words import (
     COMES_FIRST,
     NOT_FOR_NAVIGATION,
     VERDICT_WORDS,
     escaped,
     hazard_title,
+    line_chance_words,
     period_words,
-    reasons,
-    rod_words,
     share,
     standing_words,
     stretch_summary,
-    turn_words,
 )
 from geo.plan_result import Period, PlanResult, TrollLine
 
-_SET_OFF_M = 100.0
-_COURSES = (
-    "Courses and bearings are true; lines bend. A verdict is about lures, not about safe water for the boat."
-)
-_STYLE = """
-@page { margin: 12mm; }
-* { box-sizing: border-box; }
-body { font: 12pt/1.3 system-ui, "Segoe UI", Roboto, Arial, sans-serif; color: #000; background: #fff;
-  max-width: 190mm; margin: 0 auto; padding: 6mm; }
-h1, h2, h3 { line-height: 1.15; margin: 0; overflow-wrap: anywhere; }
-h1 { font-size: 20pt; }
-h2 { font-size: 17pt; border-bottom: 3px solid #000; margin-top: 7mm; padding-bottom: 1mm; }
-h3 { font-size: 16pt; }
-p, li, td, th, dd { overflow-wrap: anywhere; unicode-bidi: isolate; }
-p { margin: 1mm 0; }
-ul { margin: 1mm 0; padding-left: 5mm; }
-.caution { border: 2px solid #000; padding: 2mm 3mm; margin: 3mm 0; font-size: 11pt; }
-article { break-inside: avoid; border-bottom: 1px solid #000; padding: 3mm 0; }
-.title { display: flex; flex-wrap: wrap; gap: 2mm 5mm; align-items: baseline;
-  justify-content: space-between; }
-.verdict { font-weight: 700; border: 2px solid #000; padding: 0.5mm 3mm; }
-.verdict.doubtful { border-style: dashed; }
-.verdict.snags { border: 5px double #000; }
-dl { display: grid; grid-template-columns: auto 1fr auto 1fr; gap: 0.4mm 3mm; margin: 1.5mm 0; }
-dt { font-size: 10.5pt; }
-dd { margin: 0; font-weight: 600; font-size: 11.5pt; }
-table { border-collapse: collapse; width: 100%; font-size: 12pt; }
-th, td { text-align: left; vertical-align: top; padding: 1mm 2mm 1mm 0; border-top: 1px solid #999; }
-.rods th, .rods td { font-size: 11pt; padding: 0.7mm 2mm 0.7mm 0; }
-.rods td:nth-child(2) { min-width: 6.5em; }
-.rods td:nth-child(5) { white-space: nowrap; }
-thead th { font-size: 10.5pt; font-weight: 600; overflow-wrap: normal; border-top: 0; }
-tr { break-inside: avoid; }
-.why { font-size: 11pt; }
-@media screen and (max-width: 700px) {
-  body { padding: 4mm; }
-  dl { grid-template-columns: auto 1fr; }
-  .rods thead { display: none; }
-  .rods td::before { content: attr(data-head) ": "; font-size: 10pt; }
-  .rods tr { display: block; border-top: 1px solid #999; padding: 1.5mm 0; }
-  .rods th, .rods td { display: inline-block; border: 0; padding: 0 3mm 0 0; }
-}
-@media print {
-  body { padding: 0; max-width: none; }
-  section.period + section.period { break-before: page; }
-}
-"""
+_STYLE = resources.files("geo.output").joinpath("deck_sheet.css").read_text("utf-8")
+_A_VERDICT = "A verdict is about lures, not about safe water for the boat."
+_BLANKS = ("Start", "End", "Fish", "Note")
 
 
 def deck_sheet_html(plan: PlanResult, display: Display, *, printed: str, data_date: str | None) -> str:
@@ -82,7 +53,7 @@ def deck_sheet_html(plan: PlanResult, display: Display, *, printed: str, data_da
     ----------
     plan : the plan.
     display : units for people.
-    printed : date of this page, as text.
+    printed : date of this page, ISO 8601; declination is that of the period in this year.
     data_date : date of the depths, as text; None when not stated.
 
     Returns
@@ -106,12 +77,12 @@ def deck_sheet_html(plan: PlanResult, display: Display, *, printed: str, data_da
             "</head>",
             "<body>",
             f"<h1>{name}: deck sheet</h1>",
-            f'<p class="caution"><strong>{NOT_FOR_NAVIGATION}</strong> {COMES_FIRST}</p>',
-            f"<p>{escaped(standing)}</p>",
-            f"<p>{_COURSES}</p>",
-            *_periods(plan, display),
+            f'<p class="caution"><strong>{NOT_FOR_NAVIGATION}</strong> {COMES_FIRST} {_A_VERDICT}</p>',
+            *_periods(plan, display, printed=printed),
+            f"<footer><p>{escaped(standing)}</p>",
             *_hazards(plan, display),
             *_cautions(plan),
+            "</footer>",
             "</body>",
             "</html>",
             "",
@@ -119,119 +90,123 @@ def deck_sheet_html(plan: PlanResult, display: Display, *, printed: str, data_da
     )
 
 
-def _periods(plan: PlanResult, display: Display) -> Iterator[str]:
+def _periods(plan: PlanResult, display: Display, *, printed: str) -> Iterator[str]:
     for period in plan.periods:
+        lines = [t for t in plan.troll_lines if t.period == period.name]
+        declination = _declination(plan, lines, period, printed)
+        courses = "Courses are true (T)" + (
+            " and magnetic (M); " + declination.words() if declination else ""
+        )
         yield '<section class="period">'
+        yield '<div class="head"><div>'
         yield f"<h2>{escaped(period.name)}</h2>"
         yield f"<p>{escaped(period_words(period, display=display))}</p>"
-        lines = [t for t in plan.troll_lines if t.period == period.name]
-        if not lines:
+        if lines:
+            yield f"<p>{escaped(courses)}. Running out is from the start. ± is 95 %.</p>"
+        else:
             yield "<p>No troll line in this period.</p>"
+        yield f"</div>{sheet_map_svg(plan, lines, display=display)}</div>"
+        usual = usual_rods(lines, display=display)
+        if usual:
+            yield f'<dl class="spread"><dt>As rigged</dt><dd></dd>{_pairs(usual.items())}</dl>'
         for line in lines:
-            yield from _line(line, period, plan.crs, display)
+            yield from _line(line, period, plan, display, declination, usual)
         yield "</section>"
 
 
-def _line(line: TrollLine, period: Period, crs: pyproj.CRS, display: Display) -> Iterator[str]:
-    (start, end), courses = _ends(line, crs)
-    facts = [("Target", line.target), ("On target", share(line.in_target_ratio))]
-    facts += [("Start", start)] if line.is_ring else [("Start", start), ("End", end)]
-    facts += [
-        *courses,
-        ("Length", display.distance(line.length_m)),
-        ("Time", _time_words(line.length_m, period.speed_mps)),
-        ("Least turn", turn_words(line, display=display)),
+def _line(
+    line: TrollLine,
+    period: Period,
+    plan: PlanResult,
+    display: Display,
+    declination: Declination | None,
+    usual: Mapping[str, str],
+) -> Iterator[str]:
+    helm = [
+        *end_words(line, crs=plan.crs),
+        *course_facts(line, crs=plan.crs, declination=declination, display=display),
     ]
-    why = reasons(line, display=display)
+    water = [
+        ("Sounder", sounder_words(line, plan, display=display)),
+        ("Shallow side", side_words(line)),
+        ("Level", level_words(line, display=display)),
+        ("Hazards", hazards_near(line, plan.hazards, display=display)),
+        ("Watch", stretch_summary(line, display=display)),
+    ]
+    short = f"{display.distance(line.length_m)}, {time_words(line.length_m, period.speed_mps)}"
     yield "<article>"
     yield (
-        f'<div class="title"><h3>{escaped(line.name)}</h3>'
-        f'<span class="verdict {line.verdict}">{VERDICT_WORDS[line.verdict]}</span></div>'
+        f'<div class="title"><h3>{escaped(line.name)}</h3><span class="target">{escaped(line.target)}, '
+        f"{escaped(short)}, {share(line.in_target_ratio)} on target</span>"
+        f'<span class="verdict {line.verdict}">{VERDICT_WORDS[line.verdict]}{_chance(line)}</span></div>'
     )
-    if why:
-        yield f'<ul class="why">{"".join(f"<li>{escaped(w)}</li>" for w in why)}</ul>'
-    yield f"<dl>{''.join(f'<dt>{k}</dt><dd>{escaped(v)}</dd>' for k, v in facts)}</dl>"
-    if line.rods:
-        heads = (
-            "Rod",
-            "Rig",
-            "Where",
-            "Lead",
-            "Runs at, ± 1 sd",
-            "Least above any bottom",
-            "with errors (one-sided 95 %)",
-        )
-        yield f'<table class="rods"><thead><tr>{"".join(f"<th>{h}</th>" for h in heads)}</tr></thead><tbody>'
-        for rod in line.rods:
-            words = rod_words(rod, display=display)
-            texts = (
-                words.rig,
-                words.place,
-                words.lead,
-                words.running,
-                words.clearance,
-                words.clearance_lower,
-            )
-            pairs = zip(heads[1:], texts, strict=True)
-            cells = "".join(f'<td data-head="{head}">{escaped(text)}</td>' for head, text in pairs)
-            yield f"<tr><th>{escaped(words.rod)}</th>{cells}</tr>"
-        yield "</tbody></table>"
-    watch = stretch_summary(line, display=display)
-    if watch:
-        yield f'<p class="why">Watch, from start: {escaped(watch)}</p>'
+    yield f'<dl class="water">{_pairs((k, v) for k, v in water if v)}</dl>'
+    yield f'<dl class="helm">{_pairs(helm)}</dl>'
+    rods = own_rods(line, usual, display=display)
+    if rods:
+        yield f'<dl class="rods">{_pairs(rods)}</dl>'
+    advice = advice_words(line, display=display)
+    if advice:
+        yield f'<ul class="why">{"".join(f"<li>{escaped(w)}</li>" for w in advice)}</ul>'
+    yield f'<div class="blanks">{"".join(f"<span>{b}</span>" for b in _BLANKS)}</div>'
     yield "</article>"
 
 
-def _ends(line: TrollLine, crs: pyproj.CRS) -> tuple[tuple[str, str], list[tuple[str, str]]]:
-    """Start and end in words; the true course over the first 100 m, and the bearing of the end."""
-    to_degrees = pyproj.Transformer.from_crs(crs, 4326, always_xy=True)
-    coordinates = shapely.get_coordinates(line.line)
-    off = shapely.get_coordinates(line.line.interpolate(_SET_OFF_M))[0]
-    a, b, ahead = (to_degrees.transform(*p) for p in (coordinates[0], coordinates[-1], off))
-    words = (_position(*a), _position(*b))
-    sets_off = ("Sets off", _course(a, ahead))
-    return words, [sets_off, ("Shape", "ring") if line.is_ring else ("End bears", _course(a, b))]
+def _chance(line: TrollLine) -> str:
+    return f", snags {escaped(line_chance_words(line))}" if line.verdict == "doubtful" and line.rods else ""
 
 
-def _course(a: tuple[float, float], b: tuple[float, float]) -> str:
-    bearing, _, _ = pyproj.Geod(ellps="WGS84").inv(*a, *b)
-    return f"{round(bearing) % 360:03d}° true"
+def _pairs(facts: Iterable[tuple[str, str]]) -> str:
+    return "".join(f"<dt>{escaped(k)}</dt><dd>{escaped(v)}</dd>" for k, v in facts)
 
 
-def _position(longitude_deg: float, latitude_deg: float) -> str:
-    """A position that breaks between latitude and longitude only."""
-    return degrees_minutes(longitude_deg, latitude_deg).replace(" ", "\u00a0").replace(",\u00a0", ", ")
+def _declination(
+    plan: PlanResult, lines: list[TrollLine], period: Period, printed: str
+) -> Declination | None:
+    """At the middle of a period's lines, on its middle day in the year of printing."""
+    if not lines:
+        return None
+    try:
+        year = dt.date.fromisoformat(printed[:10]).year
+    except ValueError:
+        return None
+    west, south, east, north = shapely.total_bounds([t.line for t in lines])
+    to_degrees = pyproj.Transformer.from_crs(plan.crs, 4326, always_xy=True)
+    middle = to_degrees.transform((west + east) / 2, (south + north) / 2)
+    return declination_at(*map(float, middle), day=_middle_day(period, year))
 
 
-def _time_words(length_m: float, speed_mps: tuple[float, float]) -> str:
-    """How long a line takes at the speeds of its period, in minutes."""
-    slow, fast = sorted(speed_mps)
-    if slow <= 0:
-        return "speed not stated"
-    short, long = (f"{length_m / v / 60:.0f}" for v in (fast, slow))
-    return f"{long} min" if short == long else f"{short}-{long} min"
+def _middle_day(period: Period, year: int) -> dt.date:
+    """Middle of a period whose dates are "MM-DD", with or without a year before."""
+    first, last = (
+        dt.date.fromisoformat(d if len(d) > 5 else f"{year}-{'02-28' if d == '02-29' else d}")
+        for d in (period.from_date, period.to_date)
+    )
+    if last < first:
+        last = last.replace(year=last.year + 1, day=min(last.day, 28))
+    return first + (last - first) / 2
 
 
 def _hazards(plan: PlanResult, display: Display) -> Iterator[str]:
     if not plan.hazards:
         return
     to_degrees = pyproj.Transformer.from_crs(plan.crs, 4326, always_xy=True)
-    yield "<section><h2>Hazards</h2><table><thead><tr>"
+    yield "<h2>Hazards</h2><table><thead><tr>"
     yield "".join(f"<th>{h}</th>" for h in ("Hazard", "Kind", "Position", "Kept off by"))
     yield "</tr></thead><tbody>"
     for hazard in plan.hazards:
         at = hazard.mark.representative_point()
         cells = (
             hazard.kind,
-            _position(*to_degrees.transform(at.x, at.y)),
+            position_words(*to_degrees.transform(at.x, at.y)),
             display.short(hazard.buffer_m),
         )
         row = "".join(f"<td>{escaped(c)}</td>" for c in cells)
         yield f"<tr><th>{escaped(hazard_title(hazard))}</th>{row}</tr>"
-    yield "</tbody></table></section>"
+    yield "</tbody></table>"
 
 
 def _cautions(plan: PlanResult) -> Iterator[str]:
     if plan.cautions:
         items = "".join(f"<li>{escaped(c)}</li>" for c in plan.cautions)
-        yield f"<section><h2>Of this plan</h2><ul>{items}</ul></section>"
+        yield f"<h2>Of this plan</h2><ul>{items}</ul>"

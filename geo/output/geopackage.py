@@ -13,7 +13,7 @@ import shapely
 
 from geo.errors import OutputError
 from geo.output.layer_styles import layer_styles
-from geo.plan_result import LureStations, PlanResult, RodResult, TrollLine
+from geo.plan_result import LureStations, PlanResult, RodResult, Spot, TrollLine
 
 Columns = dict[str, Any]
 Layer = tuple[str, str | None, Sequence[shapely.Geometry], Columns]
@@ -132,7 +132,7 @@ def _layers(plan: PlanResult) -> list[Layer]:
             [part for _, part in t],
             {"class_a": _texts(x.class_a for x, _ in t), "class_b": _texts(x.class_b for x, _ in t)},
         ),
-        ("spots", "Point", [], {"kind": _texts(()), "name": _texts(())}),
+        spot_layer(plan.spots),
         (
             "hazards",
             "MultiPolygon",
@@ -147,6 +147,34 @@ def _layers(plan: PlanResult) -> list[Layer]:
         _stations(lines),
         _lure_stations(lines),
     ]
+
+
+def spot_layer(spots: Sequence[Spot]) -> Layer:
+    """Spots as points, best first; where the boat stands is in columns, missing where there is no place."""
+    stands = [s.stand_off for s in spots]
+    return (
+        "spots",
+        "Point",
+        [shapely.Point(s.easting_m, s.northing_m) for s in spots],
+        {
+            **{key: _texts(getattr(s, key) for s in spots) for key in ("name", "kind", "bottom", "measure")},
+            **{
+                key: _numbers(np.nan if getattr(s, key) is None else getattr(s, key) for s in spots)
+                for key in (
+                    *("depth_m", "depth_sd_m", "height_m", "height_sd_m", "slope_ratio"),
+                    *("measure_value", "measure_over_m"),
+                )
+            },
+            "also": _texts(", ".join(s.also) for s in spots),
+            "keep_out": _texts(", ".join(s.keep_out) for s in spots),
+            "stand_side": _texts(s.side if s else "" for s in stands),
+            "stand_easting_m": _numbers(s.easting_m if s else np.nan for s in stands),
+            "stand_northing_m": _numbers(s.northing_m if s else np.nan for s in stands),
+            "stand_depth_m": _numbers(s.depth_m if s else np.nan for s in stands),
+            "no_stand_off": _texts(s.no_stand_off for s in spots),
+            "keep_clear": _texts(", ".join(dict.fromkeys(n for n, _ in s.keep_clear)) for s in spots),
+        },
+    )
 
 
 def _line_columns(lines: Sequence[TrollLine]) -> Columns:

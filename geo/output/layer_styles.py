@@ -7,6 +7,7 @@ Verdicts are told by dash and width, so that they hold in grey.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 from lxml import etree
 
@@ -15,7 +16,7 @@ from geo.output.picture import ramp_colour
 _SLD, _OGC = "http://www.opengis.net/sld", "http://www.opengis.net/ogc"
 _INK, _CONTOUR, _BOTTOM, _DANGER, _PAPER = "#191622", "#1d4157", "#5d3f1e", "#7d1128", "#fffdf5"
 
-Element = etree._Element  # noqa: SLF001 - lxml has no public name for its type
+Element = Any  # lxml has no public name for its type
 Rule = tuple[str, tuple[str, str, str] | None, list[Element]]
 
 

@@ -22,9 +22,10 @@ from anyascii import anyascii
 from geo.errors import InputError
 from geo.files.gpx import Gpx, GpxPoint, GpxRoute, GpxTrack, gpx_bytes
 from geo.output.display import Display
+from geo.output.spot_lines import spot_line
 from geo.output.thinning import Floats, Thinner
 from geo.output.words import COMES_FIRST, NOT_FOR_NAVIGATION, VERDICT_WORDS, mark_words
-from geo.plan_result import KeepOut, TrollLine, Verdict
+from geo.plan_result import KeepOut, Spot, TrollLine, Verdict
 
 _AS_DRAWN_M = 0.5  # tracks may be thinned by this much
 LegJudge = Callable[[TrollLine, Floats], Verdict]
@@ -65,6 +66,8 @@ class Plotted(Protocol):
     def hazards(self) -> tuple[KeepOut, ...]: ...  # noqa: D102
     @property
     def troll_lines(self) -> tuple[TrollLine, ...]: ...  # noqa: D102
+    @property
+    def spots(self) -> tuple[Spot, ...]: ...  # noqa: D102
 
 
 def plan_gpx(plan: Plotted, *, limits: PlotterLimits) -> tuple[bytes, tuple[str, ...]]:
@@ -200,14 +203,15 @@ def _marks(plan: Plotted, thinner: Thinner, limits: PlotterLimits) -> tuple[list
     of_lines = [_ends(plan, t, thinner) for t in _by_rank(plan.troll_lines)]
     # hazards before the second line: a mark that warns is worth more than one more end of a line
     wanted = [m for ends in of_lines[:1] for m in ends] + _hazard_marks(plan, thinner)
-    wanted += [m for ends in of_lines[1:] for m in ends]
+    wanted += [m for ends in of_lines[1:] for m in ends] + _spot_marks(plan, thinner)
     wanted += [m for t in _by_rank(plan.troll_lines) for m in _met(plan, t, thinner)]
     kept, gone = wanted[: limits.waypoints], wanted[limits.waypoints :]
     if not gone:
         return kept, ()
     lines = list(dict.fromkeys(m.line for m in gone if m.line))
-    hazards = sum(m.line is None for m in gone)
+    hazards, spots = (sum(m.kind == kind for m in gone) for kind in ("hazard", "spot"))
     whose = [f"of {', '.join(lines)}"] * bool(lines) + [f"{hazards} hazards"] * bool(hazards)
+    whose += [f"{spots} spots"] * bool(spots)
     caution = (
         f"plan.gpx: {len(gone)} marks left out, {' and '.join(whose)}; "
         f"the plotter takes {limits.waypoints} waypoints"
@@ -273,6 +277,17 @@ def _hazard_marks(plan: Plotted, thinner: Thinner) -> list[_Mark]:
         text = f"hazard: {what}, keep {display.short(h.buffer_m)} off"
         near.append((far_m, number, _Mark(f"HZ{number}", "", place, "hazard", text)))
     return [mark for *_, mark in sorted(near, key=lambda n: n[:2])]
+
+
+def _spot_marks(plan: Plotted, thinner: Thinner) -> list[_Mark]:
+    """Spots, best first; their names start with S and a code of the kind, those of hazards with HZ."""
+    display = Display(plan.units)
+    marks = []
+    for spot in plan.spots:
+        place = thinner.degrees(np.array([[spot.easting_m, spot.northing_m]]))[0]
+        text = f"spot: {spot_line(spot, display)}"
+        marks.append(_Mark(spot.name, "", place, "spot", text, depth_m=spot.depth_m))
+    return marks
 
 
 # ---- names

@@ -252,3 +252,27 @@ def hazard_title(hazard: KeepOut) -> str:
 def _signed_depth(display: Display) -> Words:
     """Clearances, never more than there is, with a true minus sign."""
     return lambda depth_m: display.clearance(depth_m).replace("-", "\u2212")
+
+
+def line_chance_words(line: TrollLine) -> str:
+    """How likely any lure of a line touches bottom that snags, running the worse of both ways."""
+    known = any(r.snag_probability is not None for r in line.rods)
+    return chance_words(*line.snag_probability) if known else "not worked out"
+
+
+def mark_title(mark: LineMark, display: Display) -> str:
+    """What a line meets at one of its marks, as a label."""
+    return mark_words(mark, display).rstrip(",")
+
+
+def age_words(data_date: str | None, *, printed: str) -> str:
+    """How old depths were when a page was made, by the years that both dates hold.
+
+    >>> age_words("survey of 2019", printed="2026-04-01"), age_words(None, printed="2026-04-01")
+    ('about 7 years old then', 'of unknown age')
+    """
+    years = [re.findall(r"\b(?:19|20)\d\d\b", text or "") for text in (data_date, printed)]
+    if not years[0] or not years[1]:
+        return "of unknown age"
+    age = int(years[1][0]) - max(map(int, years[0]))
+    return f"about {age} years old then" if age > 1 else "of that year or the one before"

@@ -19,6 +19,7 @@ Floats = NDArray[np.float64]
 
 _MOST_SHAPE = 1e4  # a prior so narrow is one rate for all
 _GRID = 24  # values of the mean and of the spread of the prior each
+_VARIATION = 0.7  # median of how much grounds differ, thought of beforehand (assumed)
 _LEAST_WEIGHT = 1e-4
 _STEPS = 10  # of a rate, for quantiles, three times over
 OWN_SHARE_RATIO = 0.5  # assumed: below it a rate says more of its neighbours than of itself
@@ -197,7 +198,7 @@ def shrunken_rates(counts: ArrayLike, effort: ArrayLike, *, dispersion_ratio: fl
     -----
     Gamma-Poisson as [ClaytonKaldor1987], but the prior is not taken as known: its mean and the coefficient
     of variation of the rates run over a grid, weighted by the likelihood of the counts and by a weak prior
-    of our own (log mean flat; variation half-Cauchy about 0.5, assumed). With one fitted prior intervals
+    of our own (log mean flat; variation half-Cauchy about 0.7, assumed). With one fitted prior intervals
     would be too narrow: few grounds do not tell how much grounds differ.
     """
     y, e = _pair(counts, effort)
@@ -223,7 +224,8 @@ def shrunken_rates(counts: ArrayLike, effort: ArrayLike, *, dispersion_ratio: fl
 def _nodes(y: Floats, e: Floats) -> tuple[Floats, Floats, Floats]:
     """Shape, rate and weight of priors on a grid, those that the counts all but rule out left out."""
     crude, total = max(y.sum(), 0.5) / e.sum(), max(y.sum(), 0.5)
-    variation = np.tan(np.pi / 2 * (np.arange(_GRID) + 0.5) / _GRID) * 0.5  # quantiles of the half-Cauchy
+    # quantiles of the half-Cauchy distribution
+    variation = np.tan(np.pi / 2 * (np.arange(_GRID) + 0.5) / _GRID) * _VARIATION
     shape = np.clip(1 / variation**2, 1e-3, _MOST_SHAPE)
     # the mean is known to its own error and to that of the grounds sampled
     sd = np.sqrt(1 / total + variation**2 / len(y))

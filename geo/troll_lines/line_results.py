@@ -201,6 +201,14 @@ class Remedy:
 
 
 @dataclass(frozen=True)
+class LevelStep:
+    """The verdict on a line when the water stands so much higher (lower: negative), all else as it is."""
+
+    change_m: float
+    verdict: Verdict
+
+
+@dataclass(frozen=True)
 class TrollLine:
     """A planned path of the boat. `name` is empty until lines are ranked."""
 
@@ -223,6 +231,7 @@ class TrollLine:
     merits: Merits = field(default_factory=Merits)
     rigs: tuple[RigChoice, ...] = ()
     remedy: Remedy | None = None
+    level_steps: tuple[LevelStep, ...] = ()
 
     @property
     def snag_probability(self) -> tuple[float, float]:

@@ -4,19 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
 from geo.troll_lines.marks import STEP_M, LineMark, marks_of
-from geo.troll_lines.turning import chainage_of, points_at
+from geo.troll_lines.turning import chainage_of, headings_at, points_at
 from geo.water.bathymetry import DepthGrid
 from geo.water.bottom import TransitionLine
 from geo.water.slope import Break, slope_ratio_at
 
 Floats = NDArray[np.float64]
 
+_ABEAM_M = 30.0
+_SAME_SIDE_RATIO = 0.8  # assumed: on less of the line "the shallow side" would mislead
 _TOGETHER_RATIO = 0.5  # assumed: a transition line with so much of it on a break follows both
 
 
@@ -26,13 +29,15 @@ class Merits:
 
     `room_to_hazards_m` is the least distance to a keep-out, `to_transition_m` the median distance to the
     nearest transition, `on_break_ratio` the share of the line over ground that is steep for its depths.
-    None: there is nothing to measure, or it was not asked.
+    `shallow_side` is where the shallower water lies, running out, along most of the line. None: there is
+    nothing to measure, it was not asked, or it changes.
     """
 
     room_to_hazards_m: float | None = None
     to_transition_m: float | None = None
     on_break_ratio: float | None = None
     marks: tuple[LineMark, ...] = ()
+    shallow_side: Literal["port", "starboard"] | None = None
 
     @property
     def together(self) -> bool:
@@ -72,4 +77,20 @@ def merits_of(
         to_transition_m=to_transition,
         on_break_ratio=on_break,
         marks=marks_of(points, grid=grid, transitions=transitions),
+        shallow_side=_shallow_side(points, grid),
     )
+
+
+def _shallow_side(points: Floats, grid: DepthGrid) -> Literal["port", "starboard"] | None:
+    """The side with the shallower water, where it is the same along most of the line."""
+    at = np.arange(0.0, chainage_of(points)[-1], _ABEAM_M)
+    here, heading = points_at(points, at), headings_at(points, at)
+    left = _ABEAM_M * np.column_stack((-heading[:, 1], heading[:, 0]))
+    port, starboard = (grid.sample(*(here + way).T) for way in (left, -left))
+    known = np.isfinite(port) & np.isfinite(starboard)
+    if not known.any():
+        return None
+    share = float(np.mean((port < starboard)[known]))
+    if max(share, 1 - share) < _SAME_SIDE_RATIO:
+        return None
+    return "port" if share > 0.5 else "starboard"
