@@ -87,3 +87,31 @@ def test_call_outs_are_told_in_words_and_in_the_summary():
         {"from_m": 1000.0, "lead_m": 13.7},
     ]
     assert rod["call_outs"]["snag_probability"] == [0.011, 0.024]
+
+
+def test_a_verdict_at_another_level_is_that_of_a_plan_made_at_that_level(tmp_path):
+    loaded, planner = planner_of(tmp_path / "lake")
+    seen = set()
+    for target in loaded.tables.targets:
+        period = planner.periods_of(target)[0]
+        setting = set_spread(loaded, period)
+        traced = planner.traced(target, period, setting)
+        if isinstance(traced, str):
+            continue
+        line = planner.with_level_steps(
+            planner.checked(traced, target, period, setting)[0], target, period, setting
+        )
+        # half a foot lower, in feet as the plan is: 0.50 m less 0.1524 m
+        assert [s.change_m for s in line.level_steps] == pytest.approx([-0.3048, -0.1524, 0.1524])
+        lower = ('level_above_datum = "0.50 m"', 'level_above_datum = "0.3476 m"')
+        other, again = planner_of(tmp_path / f"lower {target.code}", lower)
+        points = shapely.get_coordinates(line.line)
+        whole = target.model_copy(update={"min_length_m": 0.0, "max_length_m": np.inf})
+        changed = again.periods_of(target)[0]
+        leads = {r.rod: r.lead_m for r in line.rods}
+        (found,) = again.checked(
+            TracedTarget(traced.ground, [points]), whole, changed, set_spread(other, changed), leads_m=leads
+        )
+        assert found.verdict == line.level_steps[1].verdict
+        seen.add(found.verdict)
+    assert seen

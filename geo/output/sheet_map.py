@@ -70,8 +70,18 @@ def _names(
         start = t.line.interpolate(0.0)
         sx, sy = (start.x - west) / unit_m, (north - start.y) / unit_m
         yield f'<circle class="start" cx="{sx:.1f}" cy="{sy:.1f}" r="3"/>'
-        anchor, dx = ("end", -5) if x > wide - 50 else ("start", 5)
-        yield f'<text x="{x + dx:.1f}" y="{y - 4:.1f}" text-anchor="{anchor}">{escaped(t.name)}</text>'
+        anchor, dx = ("end", -5) if x > wide - 90 else ("start", 5)
+        name = escaped(_short(t.name))
+        yield f'<text x="{x + dx:.1f}" y="{y - 4:.1f}" text-anchor="{anchor}">{name}</text>'
+
+
+def _short(name: str) -> str:
+    """A name that does not run over its neighbours.
+
+    >>> _short("SE12"), _short("a long name of somebody")
+    ('SE12', 'a long na…')
+    """
+    return name if len(name) <= 10 else name[:9] + "\u2026"
 
 
 def _north_and_scale(

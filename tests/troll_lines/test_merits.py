@@ -54,3 +54,17 @@ def test_share_on_a_break_is_that_over_steep_ground():
     found = measured(grid=lake_of(half), steep=steep)
     assert found.on_break_ratio == pytest.approx(0.5, abs=0.05)  # 25 stations; the window is two cells wide
     assert measured(grid=lake_of(half), steep=None).on_break_ratio is None
+
+
+def test_shallow_side_is_that_of_the_helmsman_and_turns_with_the_line():
+    # deeper to the north: running east the shallow side is the south, to starboard
+    y = lattice((81, 101), cell_m=10.0)[1]
+    grid = lake_of(10.0 + 0.02 * y)
+    assert measured(grid=grid).shallow_side == "starboard"
+    assert measured(EAST[::-1], grid=grid).shallow_side == "port"
+
+
+def test_a_shallow_side_that_changes_is_not_told():
+    x, y = lattice((81, 101), cell_m=10.0)
+    grid = lake_of(10.0 + np.where(x > 0, 0.02, -0.02) * y)
+    assert measured(grid=grid).shallow_side is None
