@@ -28,6 +28,7 @@ COMMANDS = {
     "new": "A commented starter plan around a raster, with what it cannot know left blank.",
     "plan": "Plan troll lines: map, plotter files and deck sheet from a plan file.",
     "spots": "Places worth casting at: humps, points, saddles, edges of rock and weed.",
+    "transitions": "Where two bottom types meet, of a plan or of a file of bottom types.",
 }
 EXIT_ERROR, EXIT_USAGE, EXIT_NOT_FREE, EXIT_FAULT, EXIT_INTERRUPTED = 1, 2, 3, 70, 130
 

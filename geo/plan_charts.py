@@ -12,7 +12,7 @@ from geo.output.display import Display
 from geo.plan_file import LoadedPlan
 from geo.water.bathymetry import DepthGrid
 from geo.water.bottom import BottomMap
-from geo.water.chart_bottom import bottom_of_charts, in_order_of_trust
+from geo.water.bottom_trust import bottom_of_pieces, in_order_of_trust
 from geo.water.chart_water import bottom_from, keep_outs_from, with_zones
 from geo.water.charts import Chart, read_chart
 from geo.water.hazards import Hazard
@@ -70,7 +70,7 @@ def open_charts(loaded: LoadedPlan, grid: DepthGrid) -> ChartedWater:
     maps = []
     for table, chart in zip(tables, charts, strict=True):
         pieces, samples = bottom_from([chart])
-        maps.append(bottom_of_charts(pieces, samples, within_m=table.samples_within_m))
+        maps.append(bottom_of_pieces(pieces, samples, within_m=table.samples_within_m))
         if samples.classes:
             cautions.append(
                 f"{chart.file}: {len(samples.classes)} bottom samples; each holds where it is nearest, as "

@@ -43,7 +43,7 @@ class LoadedPlan:
         """The plan file and every file that it names."""
         w = self.tables.water
         named = [b.file for b in w.bathymetry] + [h.file for h in w.hazards]
-        named += [w.bottom.file] if w.bottom else []
+        named += [b.file for b in w.bottom]
         named += [w.gauge.file] if w.gauge else []
         charts = [f for c in w.chart for f in files_of_chart(self.file(c.file))]
         return (self.path, *(self.file(name) for name in named), *charts)
@@ -150,6 +150,8 @@ def _key(place: Place, raw: dict[str, Any]) -> str:
     words = []
     node: Any = raw
     for depth, part in enumerate(place):
+        if part == 0 and isinstance(node, dict | str):
+            continue  # one thing, where a list of them may stand
         try:
             node = node[part]
         except (KeyError, IndexError, TypeError):
@@ -318,9 +320,10 @@ def _files_missing(water: dict[str, Any], folder: Path) -> Iterator[tuple[Place,
     for key in ("bottom", "gauge"):
         table = water.get(key)
         named += [(("water", key, "file"), table.get("file"))] if isinstance(table, dict) else []
-    for i, hazard in enumerate(hazards if isinstance(hazards, list) else []):
-        if isinstance(hazard, dict):
-            named.append((("water", "hazards", i, "file"), hazard.get("file")))
+    for key, tables in (("hazards", hazards), ("bottom", water.get("bottom"))):
+        for i, table in enumerate(tables if isinstance(tables, list) else []):
+            if isinstance(table, dict):
+                named.append((("water", key, i, "file"), table.get("file")))
     charts = water.get("chart")
     for i, f in enumerate(charts if isinstance(charts, list) else [charts]):
         place = ("water", "chart", i) if isinstance(charts, list) else ("water", "chart")

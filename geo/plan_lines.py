@@ -177,6 +177,7 @@ class LinePlanner:
             tables.limits.snags,
             least_depth_m=tables.boat.min_depth_m,
             current=self._current(period),
+            weed_height_m=period.weed_height_m,
         )
         return wanted, around
 

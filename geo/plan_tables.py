@@ -242,6 +242,7 @@ class PeriodTable(_Table):
     light: Light | None = None
     level_above_datum_m: LevelM | None = Field(None, alias="level_above_datum")
     current: CurrentTable | None = None
+    weed_height_m: LengthM = Field(0.0, alias="weed_height")
     spread: Name
 
 
@@ -314,6 +315,9 @@ class BottomTable(_Table):
     file: Name
     field: Name = "kind"
     names: dict[str, str] = {}
+    terms: Literal["own", "cmecs"] = "own"
+    within_m: LengthM | None = Field(None, alias="within")  # how far a sample holds
+    folk: tuple[Name, Name, Name] | None = Field(None, strict=False)  # columns of gravel, sand, mud in %
 
     @model_validator(mode="after")
     def _possible(self) -> BottomTable:
@@ -382,7 +386,8 @@ class WaterTable(RasterTable):
     level_above_datum_m: LevelM | None = Field(None, alias="level_above_datum")
     gauge: GaugeTable | None = None
     contours: ContourDepths | None = None
-    bottom: BottomTable | None = None
+    bottom: Annotated[tuple[BottomTable, ...], Files] = Field((), strict=False)
+    transition_scale_m: LengthM | None = Field(None, alias="transition_scale")
     hazards: tuple[HazardTable, ...] = Field((), strict=False)
     chart: Annotated[tuple[ChartTable, ...], Files] = Field((), strict=False)
 

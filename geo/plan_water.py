@@ -11,13 +11,13 @@ import shapely
 from geo.errors import InputError, InputFaults
 from geo.output.display import Display
 from geo.plan_bathymetry import open_bathymetry
+from geo.plan_bottom import open_bottom
 from geo.plan_charts import frame_of, open_charts
 from geo.plan_file import LoadedPlan
 from geo.plan_result import DepthBand, DepthContour, KeepOut, Transition, Water
 from geo.plan_tables import PlanFile
 from geo.units import FOOT_M
-from geo.water.bottom import BottomMap, read_bottom, trace_transitions
-from geo.water.chart_bottom import in_order_of_trust
+from geo.water.bottom import trace_transitions
 from geo.water.contours import fringe_area_m2, whole_quads
 from geo.water.hazards import read_hazards
 from geo.water.lake import Lake, contour_depths
@@ -104,31 +104,18 @@ def open_lake(loaded: LoadedPlan) -> tuple[Lake, list[str]]:
             "The quality of the depths is not known: twice zone of confidence C is assumed, and no line is "
             "called free. Add quality to [water]."
         )
-    bottom: BottomMap | None = None
-    if w.bottom is not None:
-        bottom, notes = read_bottom(
-            loaded.file(w.bottom.file), field=w.bottom.field, names=w.bottom.names, crs=grid.work_crs
-        )
-        cautions += notes
-        if bottom.overlap_m2 > grid.cell_m**2:
-            cautions.append(
-                f"Bottom polygons overlap over {display_of(loaded.tables).area(bottom.overlap_m2)}; "
-                "there the smaller one counts."
-            )
-        if charted.bottom is not None:
-            bottom = in_order_of_trust(bottom, charted.bottom)
-            cautions.append("Where the bottom file says nothing, the bottom is the chart's.")
-    elif charted.bottom is not None:
-        bottom = charted.bottom
-    else:
-        cautions.append("No bottom map: every bottom counts as unknown, which snags.")
+    known = open_bottom(loaded, grid, charted=charted.bottom)
+    bottom = known.bottom
+    cautions += known.cautions
     hazards = list(charted.hazards)
     for table in w.hazards:
         found, notes = read_hazards(loaded.file(table.file), buffer_m=table.buffer_m, crs=grid.work_crs)
         cautions += notes
         hazards += [replace(h, kind=table.kind or h.kind, name=table.name or h.name) for h in found]
     transitions = (
-        () if bottom is None else trace_transitions(bottom, apart_m=grid.cell_m, within=whole_quads(grid))
+        ()
+        if bottom is None
+        else trace_transitions(bottom, apart_m=grid.cell_m, within=whole_quads(grid), scale_m=known.scale_m)
     )
     lake = Lake(grid, level, bottom, tuple(transitions), tuple(hazards))
     return lake, cautions + _off_the_lake(loaded, lake)

@@ -198,7 +198,7 @@ def _result(
         periods=tuple(
             Period(
                 level_above_datum_m=lines.level_m(p),
-                **p.model_dump(exclude={"level_above_datum_m", "current"}),
+                **p.model_dump(exclude={"level_above_datum_m", "current", "weed_height_m"}),
             )
             for p in tables.periods
         ),

@@ -192,9 +192,7 @@ def parse_position(text: object) -> tuple[float, float]:
             raise InputError(f"{text!r}: {part.strip()!r} needs one of N, S, E, W; {how}")
         for whole, finer in (("deg", "min"), ("min", "sec")):
             if match[finer] and "." in match[whole]:
-                raise InputError(
-                    f"{text!r}: {part.strip()!r} has a fraction in what stands before its smallest part; {how}"
-                )
+                raise InputError(f"{text!r}: {part.strip()!r} has a fraction before its smallest part; {how}")
         minutes, seconds = float(match["min"] or 0), float(match["sec"] or 0)
         degrees = float(match["deg"])
         if minutes >= 60 or seconds >= 60 or (degrees < 0):

@@ -23,7 +23,7 @@ FLOORS = (
     ("geo.plan_file",),
     ("geo.plan_result",),
     ("geo.review", "geo.output"),
-    ("geo.plan_bathymetry", "geo.plan_charts", "geo.plan_levels"),
+    ("geo.plan_bathymetry", "geo.plan_bottom", "geo.plan_charts", "geo.plan_levels"),
     ("geo.plan_water",),
     ("geo.plan_spots", "geo.plan_spread"),
     ("geo.plan_grounds",),

@@ -85,7 +85,7 @@ def test_words_of_the_captain_come_before_the_chart(tmp_path):
     assert len(lake.hazards) == 3  # his own wreck, the chart's, and its land
     said = "\n".join(cautions)
     assert "the chart's zones of confidence are not used" in said
-    assert "Where the bottom file says nothing, the bottom is the chart's" in said
+    assert "Where the bottom files say nothing, the bottom is the chart's" in said
     assert lake.bottom.class_at([MIDDLE[0]], [MIDDLE[1]]).tolist() == ["sand"]
 
 

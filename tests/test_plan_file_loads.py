@@ -48,8 +48,8 @@ def test_example_loads_as_it_stands_in_si(folder):
     assert tables.water.quality.stated_sd_m == 0.15
     assert tables.water.quality.stated_position_sd_m == 2.0
     assert tables.water.contours == pytest.approx(1.524)
-    assert tables.water.bottom is not None
-    assert tables.water.bottom.names == {"Rubble": "cobble"}
+    (bottom,) = tables.water.bottom
+    assert bottom.names == {"Rubble": "cobble"}
     assert tables.water.hazards[0].buffer_m == 40.0
     assert tables.errors.level_m == 0.06
 

@@ -13,7 +13,8 @@ import shapely
 
 from geo.errors import OutputError
 from geo.output.layer_styles import layer_styles
-from geo.plan_result import LureStations, PlanResult, RodResult, Spot, TrollLine
+from geo.plan_result import LureStations, PlanResult, RodResult, Spot, Transition, TrollLine
+from geo.water.bottom import TransitionLine
 
 Columns = dict[str, Any]
 Layer = tuple[str, str | None, Sequence[shapely.Geometry], Columns]
@@ -119,19 +120,13 @@ def contour_layers(
 
 def _layers(plan: PlanResult) -> list[Layer]:
     h, lines = plan.hazards, plan.troll_lines
-    t = [(x, part) for x in plan.transitions for part in shapely.get_parts(x.lines)]
     return [
         *contour_layers(
             [(c.depth_m, c.lines) for c in plan.depth_contours],
             [(b.shallow_m, b.deep_m, b.water, b.area_m2) for b in plan.depth_bands],
             [(c.depth_m, c.lines) for c in plan.shoal_safe_contours],
         ),
-        (
-            "transitions",
-            "LineString",
-            [part for _, part in t],
-            {"class_a": _texts(x.class_a for x, _ in t), "class_b": _texts(x.class_b for x, _ in t)},
-        ),
+        transition_layer(plan.transitions),
         spot_layer(plan.spots),
         (
             "hazards",
@@ -147,6 +142,17 @@ def _layers(plan: PlanResult) -> list[Layer]:
         _stations(lines),
         _lure_stations(lines),
     ]
+
+
+def transition_layer(transitions: Sequence[Transition | TransitionLine]) -> Layer:
+    """Where two bottom types meet, a row for each piece."""
+    t = [(x, part) for x in transitions for part in shapely.get_parts(x.lines)]
+    return (
+        "transitions",
+        "LineString",
+        [part for _, part in t],
+        {"class_a": _texts(x.class_a for x, _ in t), "class_b": _texts(x.class_b for x, _ in t)},
+    )
 
 
 def spot_layer(spots: Sequence[Spot]) -> Layer:

@@ -33,6 +33,7 @@ class Surroundings:
     snags: Collection[str]
     least_depth_m: float = 0.0  # what the boat is to have under it, and its boards
     current: Current | None = None
+    weed_height_m: float = 0.0  # how far weed stands above the bottom that is charted
 
     def depth_now(self, path: LurePath) -> Floats:
         """Depth now along a path, NaN where none is known."""
@@ -54,6 +55,7 @@ class BottomBelow:
     ----------
     least_m : least depth as far as the stations before and after, less what may lie between the places that
         were looked at; the depth itself where nothing was looked at in between.
+    depth_m : over weed that to its tops, where their height is known.
     depth_sd_m, place_sd_m, slope_ratio : sd of the charted depth and of the lure's place against the chart
         along one axis, and the steepness within reach of the latter.
     bottom, snagging : class of the glossary or "hazard", and whether it holds a lure.
@@ -88,10 +90,19 @@ def bottom_below(path: LurePath, *, around: Surroundings, fine: LurePath | None 
         bottom = around.bottom.class_at(east, north)
     bottom = np.where(around.is_in_keep_out(path), HAZARD, bottom)
     depth = charted + around.level_above_datum_m
+    least = depth if fine is None else _least_between(path, fine, around)
+    if around.weed_height_m:
+        weed = bottom == "weed"
+        depth = depth - np.where(weed, around.weed_height_m, 0.0)
+        onward = np.r_[
+            path.direction[1:] == path.direction[:-1], False
+        ]  # the next station is on the same way
+        beside = weed | (np.roll(weed, -1) & onward) | (np.roll(weed, 1) & np.roll(onward, 1))
+        least = least - np.where(beside, around.weed_height_m, 0.0)
     return BottomBelow(
         path,
         depth,
-        depth if fine is None else _least_between(path, fine, around),
+        least,
         depth_sd,
         place_sd,
         slope,

@@ -6,16 +6,16 @@ import difflib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from pathlib import Path
 
 import numpy as np
-import pyproj
 import shapely
 from numpy.typing import ArrayLike, NDArray
 
-from geo.errors import Fault, InputError, InputFaults
-from geo.files.vectors import lines_in, polygons_in, read_vectors
+from geo.errors import InputError
+from geo.files.vectors import lines_in, polygons_in
+from geo.water.bottom_terms import CMECS_TERMS, Terms
 
+Floats = NDArray[np.float64]
 CLASSES = ("mud", "silt", "clay", "sand", "gravel", "cobble", "boulder", "rock", "shell", "weed", "unknown")
 # The stated classes of S-57 nature of surface that have another word here [S57, attribute 113].
 _SAME = {
@@ -61,6 +61,15 @@ class BottomMap:
         return shapely.union_all([a for c, a in zip(self.classes, self.areas, strict=True) if c == name])
 
 
+@dataclass(frozen=True, eq=False)
+class BottomSamples:
+    """Bottom types at points, in the work CRS."""
+
+    easting_m: Floats
+    northing_m: Floats
+    classes: tuple[str, ...]
+
+
 @dataclass(frozen=True)
 class TransitionLine:
     """Where two classes meet; class_a before class_b in the alphabet."""
@@ -70,13 +79,14 @@ class TransitionLine:
     lines: shapely.MultiLineString
 
 
-def class_from_name(name: str, *, names: Mapping[str, str]) -> str:
+def class_from_name(name: str, *, names: Mapping[str, str], terms: Terms = "own") -> str:
     """One of our classes from a file's own word.
 
     Parameters
     ----------
     name : as the file has it.
     names : the captain's own table, file's word -> class.
+    terms : "cmecs" takes the file's words for those of CMECS, whose gravel may be boulders.
 
     Raises
     ------
@@ -86,6 +96,8 @@ def class_from_name(name: str, *, names: Mapping[str, str]) -> str:
     table = {k.casefold(): v for k, v in names.items()}
     key = name.strip().casefold()
     word = table.get(key, key).strip().casefold()
+    if terms == "cmecs":
+        word = CMECS_TERMS.get(word, word)
     word = _SAME.get(word, word)
     if word in CLASSES:
         return word
@@ -95,60 +107,6 @@ def class_from_name(name: str, *, names: Mapping[str, str]) -> str:
         f"{name!r} is no bottom type known here; {hint}map it in [water] bottom, "
         f'as in names = {{ "{name}" = "sand" }}; types are {", ".join(CLASSES)}'
     )
-
-
-def read_bottom(
-    path: Path, *, field: str, names: Mapping[str, str], crs: pyproj.CRS
-) -> tuple[BottomMap, tuple[str, ...]]:
-    """Read bottom polygons.
-
-    Parameters
-    ----------
-    path : vector file of polygons.
-    field : its column that holds the bottom type.
-    names : the file's own words -> our classes.
-    crs : work CRS.
-
-    Returns
-    -------
-    The map, and what was mended or left out, in words.
-
-    Raises
-    ------
-    InputError, InputFaults
-        No such column, no polygon, or words that are not known (all of them at once).
-    """
-    frame, notes = read_vectors(path, crs=crs)
-    if field not in frame.columns:
-        have = [str(c) for c in frame.columns if c != frame.geometry.name]
-        near = difflib.get_close_matches(field, have, 1)
-        hint = f"did you mean {near[0]!r}? " if near else ""
-        raise InputError(f"{path.name}: has no column {field!r}; {hint}it has {', '.join(have) or 'none'}")
-    known: dict[str, str] = {}
-    faults = []
-    missing = frame[field].isna()
-    words = ["unknown" if gone else _word(v) for v, gone in zip(frame[field], missing, strict=True)]
-    for word in sorted(set(words)):
-        try:
-            known[word] = class_from_name(word, names=names)
-        except InputError as error:
-            faults.append(Fault(path.name, str(error)))
-    if faults:
-        raise InputFaults(faults)
-    pieces = [
-        (polygon, known[word])
-        for word, shape in zip(words, frame.geometry, strict=True)
-        for polygon in polygons_in(shape)
-    ]
-    if not pieces:
-        raise InputError(f"{path.name}: holds no polygon; bottom types are read from polygons")
-    return build_bottom_map(pieces), notes
-
-
-def _word(value: object) -> str:
-    """What a cell of the column says: codes may be numbers, a blank is unknown."""
-    text = f"{value:g}" if isinstance(value, float) else str(value)
-    return text.strip() or "unknown"
 
 
 def build_bottom_map(pieces: Sequence[tuple[shapely.Geometry, str]]) -> BottomMap:
@@ -169,7 +127,7 @@ def build_bottom_map(pieces: Sequence[tuple[shapely.Geometry, str]]) -> BottomMa
 
 
 def trace_transitions(
-    bottom: BottomMap, *, apart_m: float, within: shapely.Geometry | None = None
+    bottom: BottomMap, *, apart_m: float, within: shapely.Geometry | None = None, scale_m: float = 0.0
 ) -> list[TransitionLine]:
     """Trace where two classes meet.
 
@@ -178,6 +136,7 @@ def trace_transitions(
     bottom : the areas.
     apart_m : borders this far from each other are one (a cell, usually).
     within : the water; borders on land are left out.
+    scale_m : lines are simplified so far that none moves by more (the steps of a raster go); 0 leaves them.
 
     Notes
     -----
@@ -191,7 +150,10 @@ def trace_transitions(
         border = areas[a].boundary.intersection(areas[b].buffer(apart_m))
         if within is not None:
             border = border.intersection(within)
-        lines = [line for line in lines_in(border) if line.length >= 4 * apart_m]
+        merged = shapely.line_merge(shapely.MultiLineString(lines_in(border)))
+        lines = [line for line in lines_in(merged) if line.length >= 4 * apart_m]
+        if scale_m > 0:
+            lines = [shapely.simplify(line, scale_m) for line in lines]
         if lines:
             found.append(TransitionLine(a, b, shapely.MultiLineString(lines)))
     return found

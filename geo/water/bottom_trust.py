@@ -1,4 +1,4 @@
-"""Bottom from charts: areas first, then round each sample what is nearest to it, maps in order of trust."""
+"""Bottom of several sources: areas, round each sample what is nearest to it, maps in order of trust."""
 
 from __future__ import annotations
 
@@ -8,16 +8,15 @@ import numpy as np
 import shapely
 
 from geo.files.vectors import polygons_in
-from geo.water.bottom import BottomMap, build_bottom_map
-from geo.water.chart_water import BottomSamples
+from geo.water.bottom import BottomMap, BottomSamples, build_bottom_map
 
 NO_BOTTOM = BottomMap((), ())
 
 
-def bottom_of_charts(
+def bottom_of_pieces(
     pieces: Sequence[tuple[shapely.Polygon, str]], samples: BottomSamples, *, within_m: float
 ) -> BottomMap:
-    """One map of the areas and samples of charts.
+    """One map of areas and samples.
 
     Parameters
     ----------

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from geo.files.vectors import polygons_in
 from geo.water.bathymetry import DepthGrid
+from geo.water.bottom import BottomSamples
 from geo.water.charts import Chart, ChartHazard, QualityZone
 from geo.water.hazards import Hazard, keep_out_area
 from geo.water.quality import DepthQuality, quality_from_name
@@ -20,15 +21,6 @@ Floats = NDArray[np.float64]
 
 _BEST_FIRST = ("A1", "A2", "B", "C", "D", "U")
 _LOOKS = 400  # places looked at along each side of a lake, to see which zones its water has
-
-
-@dataclass(frozen=True, eq=False)
-class BottomSamples:
-    """Bottom types at points, in the work CRS."""
-
-    easting_m: Floats
-    northing_m: Floats
-    classes: tuple[str, ...]
 
 
 def keep_outs_from(

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
 
+from geo.troll_lines.bottom_below import bottom_below
 from geo.troll_lines.clearance import (
     LureStations,
     Surroundings,
@@ -225,3 +228,17 @@ def test_stretches_of_a_way_back_are_by_the_same_chainage():
     # coming back the lure is 40 m further north than the boat; the reef's 54 m to each side of 400 m
     assert stretch.direction == "back"
     assert (stretch.from_m, stretch.to_m) == pytest.approx((400 - 40 - 55, 400 - 40 + 55), abs=6)
+
+
+def test_weed_stands_above_the_charted_bottom_where_weed_is_and_beside_it():
+    weed = build_bottom_map([(shapely.box(E - 500, N - 500, E, N + 500), "weed")])
+    grid = lake_of(np.full((121, 121), 6.0), quality=STATED)
+    plain = Surroundings(grid, weed, shapely.Polygon(), 0.0, ErrorBudget(), ("weed",))
+    path = lure_path(np.array([[E - 200.0, N], [E + 200.0, N]]), offset_m=0.0, behind_m=0.0, step_m=10.0)
+    bare = bottom_below(path, around=plain)
+    tall = bottom_below(path, around=replace(plain, weed_height_m=0.8))
+    in_weed = path.easting_m <= E + 1e-6
+    assert bare.depth_m - tall.depth_m == pytest.approx(np.where(in_weed, 0.8, 0.0))
+    beside = np.abs(path.easting_m - E) < 10.1  # the next station may have weed before it
+    assert (bare.least_m - tall.least_m)[in_weed | beside].min() == pytest.approx(0.8)
+    assert (bare.least_m - tall.least_m)[~in_weed & ~beside].max() == pytest.approx(0.0)

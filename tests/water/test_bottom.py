@@ -9,7 +9,8 @@ import pytest
 import shapely
 
 from geo.errors import InputError, InputFaults
-from geo.water.bottom import CLASSES, build_bottom_map, class_from_name, read_bottom, trace_transitions
+from geo.water.bottom import CLASSES, build_bottom_map, class_from_name, trace_transitions
+from geo.water.bottom_files import read_bottom
 
 UTM = pyproj.CRS("EPSG:32605")
 BIG, SMALL = shapely.box(0, 0, 1000, 1000), shapely.box(400, 400, 600, 600)
@@ -162,7 +163,8 @@ def write(path, column, shapes, **more):
 def test_bottom_is_read_from_a_file_with_the_captains_words(tmp_path):
     shapes = [shapely.box(0, 0, 100, 100), shapely.MultiPolygon([SMALL, shapely.box(200, 0, 300, 100)]), BIG]
     path = write(tmp_path / "bed.gpkg", ["4", "Sd", None], shapes)
-    bottom, notes = read_bottom(path, field="bed", names={"4": "rock", "sd": "sand"}, crs=UTM)
+    read = read_bottom(path, field="bed", names={"4": "rock", "sd": "sand"}, crs=UTM)
+    bottom, notes = read.bottom, read.notes
     assert bottom.class_at([50, 500, 250, 900], [50, 500, 50, 900]).tolist() == [
         "rock",
         "sand",
@@ -176,17 +178,16 @@ def test_codes_may_be_numbers(tmp_path):
     # Found: a column of numbers was read as unknown without a word.
     for column in ([4, 9], [4.0, 9.0]):
         path = write(tmp_path / "bed.gpkg", column, [SMALL, BIG])
-        bottom, _ = read_bottom(path, field="bed", names={"4": "sand", "9": "rock"}, crs=UTM)
+        bottom = read_bottom(path, field="bed", names={"4": "sand", "9": "rock"}, crs=UTM).bottom
         assert sorted(bottom.classes) == ["rock", "sand"]
     with pytest.raises(InputFaults, match="'4' is no bottom type"):
         read_bottom(path, field="bed", names={}, crs=UTM)
 
 
 def test_blank_is_unknown(tmp_path):
-    bottom, _ = read_bottom(
-        write(tmp_path / "b.gpkg", [" ", "mud"], [SMALL, BIG]), field="bed", names={}, crs=UTM
-    )
-    assert sorted(bottom.classes) == ["mud", "unknown"]
+    path = write(tmp_path / "b.gpkg", [" ", "mud"], [SMALL, BIG])
+    bottom = read_bottom(path, field="bed", names={}, crs=UTM).bottom
+    assert bottom.class_at([500, 100], [500, 100]).tolist() == ["unknown", "mud"]
 
 
 def test_all_unknown_words_are_told_at_once(tmp_path):
@@ -202,5 +203,8 @@ def test_lacking_column_and_lacking_polygons_are_refused(tmp_path):
     with pytest.raises(InputError, match=r"no column 'bedd'; did you mean 'bed'\? it has bed, source"):
         read_bottom(path, field="bedd", names={}, crs=UTM)
     path = write(tmp_path / "points.gpkg", ["mud"], [shapely.Point(0, 0)])
-    with pytest.raises(InputError, match="holds no polygon"):
+    with pytest.raises(InputError, match=r"holds 1 samples at points; .* within = \"50 m\""):
+        read_bottom(path, field="bed", names={}, crs=UTM)
+    path = write(tmp_path / "lines.gpkg", ["mud"], [shapely.LineString([(0, 0), (9, 9)])])
+    with pytest.raises(InputError, match="holds no polygon and no point"):
         read_bottom(path, field="bed", names={}, crs=UTM)
