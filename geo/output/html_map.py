@@ -18,23 +18,31 @@ import folium
 from geo.errors import OutputError
 from geo.output.display import Display
 from geo.output.map_data import map_json
-from geo.output.picture import LAND, RAMP, DepthPicture, depth_picture
-from geo.output.plate import pattern_name, patterns, plate_svg
-from geo.output.words import (
-    COMES_FIRST,
-    NOT_FOR_NAVIGATION,
-    VERDICT_WORDS,
-    escaped,
-    lead_words,
-    standing_words,
-)
-from geo.plan_result import PlanResult, TrollLine
+from geo.output.map_static import key, table
+from geo.output.picture import LAND, DepthPicture, depth_picture
+from geo.output.plate import patterns, plate_svg
+from geo.output.two_units import Said
+from geo.output.words import COMES_FIRST, NOT_FOR_NAVIGATION, age_words, escaped, standing_words
+from geo.plan_result import PlanResult
 
 __all__ = ["DepthPicture", "depth_picture", "map_html"]
 
 _LEAFLET = "django-js-lib-leaflet"
 _LEAFLET_FILES = "js_lib_leaflet/static/js_lib_leaflet/"
 _VIEWPORT = '<meta name="viewport" content="width=device-width, initial-scale=1">'
+_STYLES = ("map.css", "profile.css", "night.css")
+_SCRIPTS = (
+    "map_words.js",
+    "map_places.js",
+    "map_layers.js",
+    "map_labels.js",
+    "map_lines.js",
+    "map_facts.js",
+    "map_tools.js",
+    "profile.js",
+    "profile_cursor.js",
+    "map.js",
+)
 _INLINE_SCRIPT = re.compile(r"<script>(.*?)</script>", re.DOTALL)
 
 
@@ -111,98 +119,34 @@ class _Shell(folium.Map):  # type: ignore[misc]
 
 
 def _head(plan: PlanResult) -> Iterator[tuple[str, str]]:
+    styles = "\n".join(_own(name) for name in _STYLES)
     yield "title", f"<title>{escaped(plan.name)}</title>"
-    yield "style", f"<style>\n{_leaflet_style()}\n:root {{ --land: {LAND}; }}\n{_own('map.css')}\n</style>"
+    yield "style", f"<style>\n{_leaflet_style()}\n:root {{ --land: {LAND}; }}\n{styles}\n</style>"
     yield "leaflet", f"<script>{_leaflet_script()}</script>"
-    yield "script", f"<script>{_own('map.js')}</script>"
+    for name in _SCRIPTS:
+        yield name, f"<script>{_own(name)}</script>"
 
 
 def _body(
     plan: PlanResult, display: Display, *, picture: DepthPicture, printed: str, data_date: str | None
 ) -> str:
-    standing = standing_words(plan, display=display, printed=printed, data_date=data_date)
-    return (
+    said = Said(display)
+
+    def standing(show: Display) -> str:
+        return standing_words(plan, display=show, printed=printed, data_date=data_date)
+
+    age = age_words(data_date, printed=printed)
+    shown = (
         f"{patterns()}"
         f"<header><h1>{escaped(plan.name)}</h1></header>"
         f'<div id="caution"><p><strong>{NOT_FOR_NAVIGATION}</strong> {COMES_FIRST}</p>'
-        f"<p>{escaped(standing)}</p></div>"
+        f"<p>{said.span(standing)} Depths are {escaped(age)}.</p></div>"
         f'<div id="plate">{plate_svg(plan, display=display, picture=picture)}</div>'
-        f'<aside id="side"><section id="pane-lines" class="pane">{_table(plan, display)}</section>'
-        f'<section id="pane-key" class="pane">{_key(plan, display, picture)}</section></aside>'
-        f'<script type="application/json" id="plan-data">'
-        f"{map_json(plan, display=display, picture=picture)}</script>"
+        f'<aside id="side"><section id="pane-lines" class="pane">{table(plan, said)}</section>'
+        f'<section id="pane-key" class="pane">{key(plan, said, picture=picture)}</section></aside>'
     )
-
-
-def _table(plan: PlanResult, display: Display) -> str:
-    if not plan.troll_lines:
-        return "<h2>Troll lines</h2><p>No troll line was found; the summary of the plan says why.</p>"
-    names = [p.name for p in plan.periods]
-    rows = "".join(
-        f'<tr data-line="{i}" data-layer="period-{names.index(t.period) if t.period in names else 0}">'
-        f"{_row(t, display)}</tr>"
-        for i, t in enumerate(plan.troll_lines)
-    )
-    heads = "".join(f"<th>{h}</th>" for h in ("Line", "Target", "Period", "Length", "Verdict", "Leads"))
-    return f"<h2>Troll lines</h2><table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>"
-
-
-def _row(line: TrollLine, display: Display) -> str:
-    leads = "".join(
-        f"<li><b>{escaped(r.rod)}</b> {escaped(lead_words(r, display=display))}</li>" for r in line.rods
-    )
-    return (
-        f'<th scope="row">{escaped(line.name)}</th>'
-        f'<td class="target">{escaped(line.target)}</td>'
-        f'<td class="period">{escaped(line.period)}</td>'
-        f'<td class="length">{escaped(display.distance(line.length_m))}</td>'
-        f'<td class="verdict {line.verdict}">{VERDICT_WORDS[line.verdict]}</td>'
-        f'<td class="leads"><ul>{leads}</ul></td>'
-    )
-
-
-def _key(plan: PlanResult, display: Display, picture: DepthPicture) -> str:
-    def line(kind: str) -> str:
-        return f'<svg class="sample" viewBox="0 0 56 22"><path class="{kind}" d="M3 11H53"/></svg>'
-
-    def area(kind: str) -> str:
-        return f'<svg class="sample" viewBox="0 0 56 22"><rect class="{kind}" width="56" height="22"/></svg>'
-
-    ends = '<svg class="sample" viewBox="0 0 56 22"><circle class="start" cx="16" cy="11" r="5"/>'
-    ends += '<circle class="end" cx="40" cy="11" r="5"/></svg>'
-    mark = '<svg class="sample" viewBox="0 0 56 22"><path class="hazard-mark" d="M20 11l8-8 8 8-8 8z"/></svg>'
-    items = [(line(f"troll {verdict}"), f"troll line: {VERDICT_WORDS[verdict]}") for verdict in VERDICT_WORDS]
-    chosen = '<svg class="sample" viewBox="0 0 56 22"><path class="halo" d="M3 11H53"/>'
-    chosen += '<path class="failing" d="M20 11H40"/><path class="troll free" d="M3 11H53"/></svg>'
-    items += [
-        (chosen, "line chosen; ticks where a lure meets or may meet bottom that snags, or depth is unknown")
-    ]
-    items += [(ends, "start, end; a ring has its start only")]
-    items += [(area("keep-out"), "hazard with what is kept clear around it"), (mark, "the hazard itself")]
-    contour = f"depth contour, in {display.depth_unit}, for the water level stated"
-    items += [(line("contour"), f"{contour}; up to a cell deeper than the exact one, never shallower")]
-    items += [(line("transition"), "transition: where two bottom types meet")]
-    items += [(area("no-depth"), "no depth known here"), (area("land"), "land, or dry at this level")]
-    kinds = dict.fromkeys(kind for kind, _ in plan.bottom_areas)
-    items += [(area(f"bottom tile-of-{pattern_name(k)}"), f"bottom: {k}") for k in kinds]
-    stops = "".join(
-        f'<stop offset="{i / (len(RAMP) - 1):.3f}" stop-color="{c}"/>' for i, c in enumerate(RAMP)
-    )
-    depths = [picture.shallow_m + (picture.deep_m - picture.shallow_m) * k for k in (0, 0.5, 1)]
-    numbers = "".join(f"<span>{escaped(display.depth(d))}</span>" for d in depths)
-    rows = "".join(f"<li>{sample}<span>{escaped(text)}</span></li>" for sample, text in items)
-    return (
-        '<h2>Key</h2><svg class="ramp" viewBox="0 0 100 10" preserveAspectRatio="none"><defs>'
-        f'<linearGradient id="ramp">{stops}</linearGradient></defs>'
-        f'<rect width="100" height="10" fill="url(#ramp)"/></svg><div class="ramp-depths">{numbers}</div>'
-        f"<p>Depth of the water, at the level stated below</p><ul>{rows}</ul>"
-        f"<p>A verdict is about lures, not about safe water for the boat.</p>{_cautions(plan)}"
-    )
-
-
-def _cautions(plan: PlanResult) -> str:
-    items = "".join(f"<li><span>{escaped(c)}</span></li>" for c in plan.cautions)
-    return f"<h2>Of this plan</h2><ul>{items}</ul>" if items else ""
+    data = map_json(plan, display=display, picture=picture, said=said.texts)
+    return f'{shown}<script type="application/json" id="plan-data">{data}</script>'
 
 
 def _own(name: str) -> str:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import base64
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import pyproj
@@ -27,7 +28,7 @@ _NAME_PLACES = (0.5, 0.42, 0.58, 0.34, 0.66, 0.25, 0.75, 0.16, 0.84, 0.08, 0.92)
 _MARGIN_RATIO = 0.03
 
 # Tiles of the patterns for bottom types, and for what is unknown or kept off. Constants of ours: the
-# softer the bottom, the lighter the hand.
+# softer the bottom, the lighter the hand. Then what fails in a side view.
 _PATTERNS: dict[str, tuple[int, str]] = {
     "mud": (18, "M1 5h7M10 13h7"),
     "silt": (18, "M1 5h4M8 5h2M10 13h4M17 13h1"),
@@ -41,6 +42,8 @@ _PATTERNS: dict[str, tuple[int, str]] = {
     "weed": (18, "M5 9q-3-3-3-6M5 9v-7M5 9q3-3 3-6M13 17q-3-3-3-5M13 17v-6M13 17q3-3 3-5"),
     "unknown": (22, "M11 8v6M8 11h6"),
     "no-depth": (10, "M-2 12L12-2M3 17L17 3M-7 7L7-7"),
+    "may-touch": (7, "M-2 9L9-2M-5.5 5.5L5.5-5.5M1.5 12.5L12.5 1.5"),
+    "drags": (6, "M0 3h6"),
     "keep-out": (9, "M-2-2L11 11M-6.5 2.5L6.5 15.5M2.5-6.5L15.5 6.5"),
 }
 
@@ -121,6 +124,7 @@ def plate_svg(plan: PlanResult, *, display: Display, picture: DepthPicture) -> s
     place = f'x="0" y="0" width="{wide:.2f}" height="{high:.2f}" preserveAspectRatio="none"'
     room = _Room()  # handed out in this order, drawn in another
     hazard_marks = list(_hazard_marks(plan, frame, room))
+    spot_marks = list(_spot_marks(plan, frame, room))
     troll_lines = list(_troll_lines(plan, frame, room))
     contours = _contours(plan, frame, room, display=display)
     body = [
@@ -130,9 +134,10 @@ def plate_svg(plan: PlanResult, *, display: Display, picture: DepthPicture) -> s
         *_transitions(plan, frame),
         *_hazards(plan, frame),
         *troll_lines,
+        *spot_marks,
         *hazard_marks,
         *_launch(plan, frame),
-        _scale_bar(frame, display=display),
+        *(_scale_bar(frame, units=units, shown=units == display.units) for units in ("us", "metric")),
     ]
     box = f"{-edge:.1f} {-edge:.1f} {wide + 2 * edge:.1f} {high + 2 * edge:.1f}"
     return (
@@ -154,6 +159,8 @@ def index_contours(contours: Sequence[DepthContour], *, display: Display) -> lis
 def _contours(plan: PlanResult, frame: _Frame, room: _Room, *, display: Display) -> Iterator[str]:
     is_index = index_contours(plan.drawn_contours, display=display)
     drawn = [frame.drawn(c.lines, crs=plan.crs) for c in plan.drawn_contours]
+    # as the live map counts them: those without a line are not there
+    numbers = np.cumsum([not c.lines.is_empty for c in plan.drawn_contours]) - 1
     yield '<g data-layer="contours">'
     for lines, index in zip(drawn, is_index, strict=True):
         path = _path(lines)
@@ -162,7 +169,8 @@ def _contours(plan: PlanResult, frame: _Frame, room: _Room, *, display: Display)
             yield f'<path class="casing thin" d="{path}"/><path class="{style}" d="{path}"/>'
     # index contours first: they get the room
     for i in sorted(range(len(drawn)), key=lambda i: not is_index[i]):
-        yield from _contour_labels(drawn[i], display.contour(plan.drawn_contours[i].depth_m), room)
+        label = display.contour(plan.drawn_contours[i].depth_m)
+        yield from _contour_labels(drawn[i], label, room, number=numbers[i])
     yield "</g>"
 
 
@@ -190,13 +198,21 @@ def _hazard_marks(plan: PlanResult, frame: _Frame, room: _Room) -> Iterator[str]
         yield f'<text class="hazard-label" x="{x + 9:.1f}" y="{y + 4:.1f}">{escaped(h.name)}</text></g>'
 
 
+def _spot_marks(plan: PlanResult, frame: _Frame, room: _Room) -> Iterator[str]:
+    for s in plan.spots:
+        at = frame.drawn(shapely.Point(s.easting_m, s.northing_m), crs=plan.crs)
+        room.note(at.x, at.y, 8)
+        yield f'<g data-layer="spots"><title>{escaped(s.name)}, {escaped(s.kind)}</title>'
+        yield f'<path class="spot-mark" d="M{at.x - 4:.1f} {at.y - 4:.1f}h8v8h-8z"/></g>'
+
+
 def _troll_lines(plan: PlanResult, frame: _Frame, room: _Room) -> Iterator[str]:
     """All lines, then all names, so that no line runs over a name."""
     periods = [p.name for p in plan.periods]
     names = []
-    for line in plan.troll_lines:
+    for i, line in enumerate(plan.troll_lines):
         layer = periods.index(line.period) if line.period in periods else 0
-        group = f'<g data-layer="period-{layer}" class="ink-{layer % 4}">'
+        group = f'<g data-line="{i}" class="ink-{layer % 4}">'
         drawn = frame.drawn(line.line, crs=plan.crs, detail=0.05)
         path = _path(drawn)
         yield (
@@ -229,17 +245,18 @@ def _launch(plan: PlanResult, frame: _Frame) -> Iterator[str]:
     yield f'<text class="launch-label" x="{x + 15:.1f}" y="{y - 4:.1f}">launch</text>'
 
 
-def _scale_bar(frame: _Frame, *, display: Display) -> str:
+def _scale_bar(frame: _Frame, *, units: Literal["us", "metric"], shown: bool) -> str:
     """A bar of a round length, true at the middle of the picture, with north above it."""
     middle_deg = (frame.picture.south_deg + frame.picture.north_deg) / 2
     ground_m = frame.unit_m * np.cos(np.radians(middle_deg))  # of one unit; sphere, within 0.4 %
-    mile_m, names = (MILE_M, "mi") if display.us else (1000.0, "km")
+    mile_m, names = (MILE_M, "mi") if units == "us" else (1000.0, "km")
     steps = [0.1, 0.2, 0.25, 0.5, 1, 2, 5, 10, 20, 50]
     length = max((s for s in steps if s * mile_m / ground_m < 0.25 * frame.wide), default=steps[0])
     bar = length * mile_m / ground_m
     y = frame.high + 18
     return (
-        f'<g class="scale-bar"><path d="M0 {y - 7:.1f}v7h{bar:.1f}v-7M{bar / 2:.1f} {y:.1f}v-5"/>'
+        f'<g class="scale-bar{"" if shown else " off"}" data-units="{units}">'
+        f'<path d="M0 {y - 7:.1f}v7h{bar:.1f}v-7M{bar / 2:.1f} {y:.1f}v-5"/>'
         f'<text x="{bar + 7:.1f}" y="{y + 1:.1f}">{length:g} {names}</text></g>'
     )
 
@@ -264,7 +281,7 @@ def _lines(geometry: shapely.Geometry) -> Iterable[shapely.LineString]:
             yield part
 
 
-def _contour_labels(lines: shapely.Geometry, text: str, room: _Room) -> Iterator[str]:
+def _contour_labels(lines: shapely.Geometry, text: str, room: _Room, *, number: int) -> Iterator[str]:
     """One label on every contour that has room for it, along the line and upright."""
     for line in _lines(lines):
         if line.length < _LABEL_ROOM:
@@ -277,7 +294,8 @@ def _contour_labels(lines: shapely.Geometry, text: str, room: _Room) -> Iterator
                 turn = np.degrees(np.arctan2(b.y - a.y, b.x - a.x))
                 turn = (turn + 90) % 180 - 90
                 yield (
-                    f'<text class="contour-label" transform="translate({m.x:.1f} {m.y:.1f}) '
+                    f'<text class="contour-label" data-contour="{number}" '
+                    f'transform="translate({m.x:.1f} {m.y:.1f}) '
                     f'rotate({turn:.0f})" dy=".35em">{escaped(text)}</text>'
                 )
                 break

@@ -94,3 +94,19 @@ def position_of(page: Any, x: float, y: float) -> tuple[float, float]:
         [x, y],
     )
     return lon, lat
+
+
+def choose(page: Any, number: int) -> Any:
+    """Pick a line in the list; returns its side view."""
+    page.get_by_role("button", name="Lines", exact=True).click()
+    page.locator(f'tr[data-line="{number}"]').click()
+    return page.locator(".profile-drawing")
+
+
+def chainage(page: Any) -> float:
+    return float(page.locator(".profile-drawing").get_attribute("data-chainage-m"))
+
+
+def tool(page: Any, name: str) -> Any:
+    page.get_by_role("button", name="Tools").click()
+    return page.get_by_label(name)

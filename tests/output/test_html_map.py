@@ -7,6 +7,7 @@ import dataclasses
 import hashlib
 import json
 import re
+import string
 from html.parser import HTMLParser
 from typing import Any
 
@@ -89,6 +90,16 @@ class Parsed(HTMLParser):
         return next(json.loads(text) for attrs, text in self.scripts if attrs.get("id") == "plan-data")
 
 
+def read_packed(text: str) -> list[int]:
+    """Whole numbers as the page's script reads them: five bits a letter, a dot before a count of zeros."""
+    letters = string.ascii_uppercase + string.ascii_lowercase + string.digits + "-_"
+    found: list[int] = []
+    for dot, word in re.findall(r"(\.?)([g-z0-9_-]*[A-Za-f])", text):
+        value = sum((letters.index(c) % 32) << 5 * k for k, c in enumerate(word))
+        found += [0] * value if dot else [-(value + 1) // 2 if value % 2 else value // 2]
+    return found
+
+
 def test_two_builds_are_the_same_bytes(picture: DepthPicture) -> None:
     assert page_of(made_plan(), picture) == page_of(made_plan(), picture)
 
@@ -150,7 +161,7 @@ def test_characters_that_html_cannot_hold_are_replaced(picture: DepthPicture) ->
 def test_packed_positions_are_within_six_centimetres_of_the_line(picture: DepthPicture) -> None:
     # half a millionth of a degree of latitude: 0.5e-6 * 111.2 km = 0.056 m; longitude is shorter
     plan = made_plan()
-    steps = np.array(Parsed(page_of(plan, picture)).data["lines"][0]["path"]).reshape(-1, 2)
+    steps = np.array(read_packed(Parsed(page_of(plan, picture)).data["lines"][0]["path"])).reshape(-1, 2)
     lon, lat = np.cumsum(steps, axis=0).T / 1e6
     e, n = pyproj.Transformer.from_crs(4326, CRS, always_xy=True).transform(lon, lat)
     off = np.hypot(*(np.column_stack([e, n]) - shapely.get_coordinates(plan.troll_lines[0].line)).T)
@@ -187,15 +198,26 @@ def test_still_drawing_puts_the_deepest_point_in_the_middle_of_the_lake(picture:
     assert middle == pytest.approx([float(image.get("width")) / 2, float(image.get("height")) / 2], abs=8)
 
 
-def test_words_follow_the_units_of_the_plan(picture: DepthPicture) -> None:
-    us, metric = (Parsed(page_of(made_plan(), picture, u)).data for u in ("us", "metric"))
+def test_words_stand_in_both_units(picture: DepthPicture) -> None:
+    data = Parsed(page_of(made_plan(), picture)).data
     # 3 m = 9.84 ft, to half a foot 10
-    assert us["contours"][0]["label"] == "10"
-    assert metric["contours"][0]["label"] == "3"
-    lead = dict(metric["lines"][0]["rods"][0]["facts"])["Lead"]
-    assert lead == "18.5 m as rigged (23 m advised)"  # 18.288 and 22.86 m, to half a metre
-    assert dict(us["lines"][0]["rods"][0]["facts"])["Lead"] == "60 ft as rigged (75 ft advised)"
-    assert dict(us["lines"][0]["rods"][0]["facts"])["With errors (one-sided 95 %)"] == "\u22120.5 ft"
+    assert data["contours"][0]["label"] == {"us": "10", "metric": "3"}
+    facts = dict(data["lines"][0]["rods"][0]["facts"])
+    # 18.288 and 22.86 m are 60 and 75 ft; to half a metre 18.5 and 23 m
+    assert facts["Lead"] == {
+        "us": "60 ft as rigged (75 ft advised)",
+        "metric": "18.5 m as rigged (23 m advised)",
+    }
+    assert facts["With errors (one-sided 95 %)"] == {"us": "\u22120.5 ft", "metric": "\u22120.2 m"}
+
+
+@pytest.mark.parametrize(("units", "words"), [("us", "60 ft as rigged"), ("metric", "18.5 m as rigged")])
+def test_page_opens_in_the_units_of_the_plan(units: Any, words: str, picture: DepthPicture) -> None:
+    parsed = Parsed(page_of(made_plan(), picture, units))
+    assert parsed.data["us"] is (units == "us")
+    assert any(words in text for text in parsed.texts)
+    # what the script exchanges is what stands there
+    assert all(said[units] in parsed.texts for said in parsed.data["said"])
 
 
 def test_page_says_where_depth_stands_and_that_it_is_not_for_navigation(picture: DepthPicture) -> None:
