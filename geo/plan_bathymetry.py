@@ -12,6 +12,7 @@ from geo.water.bathymetry import DepthGrid
 from geo.water.inspection import MUCH_RATIO
 from geo.water.joined_grids import JoinedGrids, join_grids
 from geo.water.rasters import read_raster
+from geo.water.sounded_water import is_soundings, read_sounded
 
 
 def open_bathymetry(loaded: LoadedPlan, *, level_above_datum_m: float) -> tuple[DepthGrid, list[str]]:
@@ -53,16 +54,32 @@ def open_bathymetry(loaded: LoadedPlan, *, level_above_datum_m: float) -> tuple[
 
 
 def _read(loaded: LoadedPlan, file: BathymetryFile) -> DepthGrid:
-    grid = read_raster(
-        loaded.file(file.file),
-        vertical=file.vertical,
-        unit=file.unit,
-        datum_m=file.datum.elevation_m if file.datum else None,
-        band=file.band,
-        missing=file.missing,
-        crs=file.crs,
-        quality=file.quality,
-    )
+    path, datum_m = loaded.file(file.file), file.datum.elevation_m if file.datum else None
+    if is_soundings(path):
+        grid = read_sounded(
+            path,
+            vertical=file.vertical,
+            unit=file.unit,
+            datum_m=datum_m,
+            missing=file.missing,
+            crs=file.crs,
+            columns=file.columns,
+            quality=file.quality,
+            cell_m=loaded.tables.water.cell_m,
+            reach_m=file.reach_m,
+            drop_strays=bool(file.drop_strays),
+        )
+    else:
+        grid = read_raster(
+            path,
+            vertical=file.vertical,
+            unit=file.unit,
+            datum_m=datum_m,
+            band=file.band,
+            missing=file.missing,
+            crs=file.crs,
+            quality=file.quality,
+        )
     return replace(grid, datum=file.datum.words()) if file.datum else grid
 
 

@@ -349,6 +349,9 @@ class RasterTable(_Table):
     crs: CrsText | None = None
     datum: DatumValue | None = None
     quality: Quality | None = None
+    columns: tuple[Name, Name, Name] | None = Field(None, strict=False)  # x, y, depth of soundings
+    reach_m: LengthM | None = Field(None, alias="reach")  # how far from a sounding a depth is told
+    drop_strays: bool | None = None
 
 
 class BathymetryFile(RasterTable):

@@ -129,6 +129,9 @@ class _Ground:
                 steep = np.where(np.hypot(p, q) > 0, np.hypot(p, q), np.nan)
                 off = np.clip((level - self.depth(px, py)) / steep, -arm_m / _STEPS, arm_m / _STEPS)
                 px, py = px + off * p / steep, py + off * q / steep
+                # where noise led it astray it is not followed on
+                astray = np.abs(self.depth(px, py) - level) > steep * arm_m / (4 * _STEPS)
+                px, py = np.where(astray, np.nan, px), np.where(astray, np.nan, py)
                 if step % _STEPS == 0:
                     found[sign * step // _STEPS] = (px, py)
         places = np.array([found[k] for k in range(-2, 3)])

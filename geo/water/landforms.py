@@ -7,18 +7,19 @@ ground; what is missing counts as nothing: a hump that touches it ends there, an
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from geo.water.bathymetry import DepthGrid
 from geo.water.bulges import bulges_at
 from geo.water.quality import COMMON_RATIO
 from geo.water.summits import may_be_pass, may_stand_out, pass_at, pass_cells, summit_at, summit_cells
 from geo.water.terrain import fitted_surface
+from geo.water.worked_cells import FIT_CELLS, Scale, blocks_of, cut, strip_of
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -26,15 +27,12 @@ Kind = Literal["hump", "hole", "point", "inside bend", "saddle"]
 Progress = Callable[[int, int], None]
 
 # Assumed, all of them: what a boat would call one place.
-REACH_M, _REACH_CELLS = 500.0, 12  # how far around a landform is looked at
-ARMS_M, _ARM_CELLS = (75.0, 200.0), 4  # how far along its contour a point is looked at, to each side
 LEAST_TURN_DEG, _FLANK_RATIO = 35.0, 0.5
-_LEAST_CELL_M = 5.0  # finer files are averaged to about this
-# Half of a hump's height lies within this share of the reach; a cone's lies within a half, a bowl's beyond.
+# Half of a hump's height lies within this share of the reach, or of the way to where what is known ends; a
+# cone's lies within a half, a bowl's beyond.
 _COMPACT_RATIO = 0.4
 LEAST_SURE = 3.0
 _BLOCK_CELLS = 512
-_FIT_CELLS = 2
 # How much the local error of one depth counts in a height: against one depth, against the mean of two.
 _OF_TWO, _OF_THREE = 2.0, 1.5
 
@@ -65,39 +63,13 @@ class Landform:
         return min(self.height_m, self.rise_m) if self.kind == "saddle" else abs(self.height_m)
 
 
-@dataclass(frozen=True)
-class _Scale:
-    """Cells that are worked with: `times` cells of the file to a side, and lengths in them."""
-
-    times: int
-    cell_m: tuple[float, float]
-    reach: tuple[int, int]
-    arms_m: tuple[float, ...]
-    halo: int
-
-    @classmethod
-    def of(cls, grid: DepthGrid) -> _Scale:
-        times = max(1, int(_LEAST_CELL_M // grid.cell_m))
-        wide, high = (side * times for side in grid.cell_sides_m)
-        longest = max(wide, high)
-        reach_m = max(REACH_M, _REACH_CELLS * longest)
-        arms_m = tuple(dict.fromkeys(max(arm, _ARM_CELLS * longest) for arm in ARMS_M))
-        reach = max(3, round(reach_m / high)), max(3, round(reach_m / wide))
-        halo = max(*reach, round(3 * arms_m[-1] / min(wide, high)) + 2) + _FIT_CELLS + 2
-        return cls(times, (wide, high), reach, arms_m, halo)
-
-    @property
-    def reach_m(self) -> float:
-        return min(self.reach[0] * self.cell_m[1], self.reach[1] * self.cell_m[0])
-
-
 @dataclass
 class _Found:
     """What the blocks gave so far; rows and columns of worked cells."""
 
     summits: list[tuple[Kind, int, int, float, float, float]]
-    bases: dict[str, set[tuple[int, int]]]
-    bulges: list[tuple[int, int, float, float, float, float]]
+    bases: dict[str, list[Ints]]
+    bulges: list[tuple[int, int, float, float, float]]
     passes: list[tuple[int, int, float, float, float]]
 
 
@@ -126,45 +98,20 @@ def find_landforms(
     The common part of a chart's error cancels in a height; the local part does not, and counts as if it
     were independent from place to place. That is careful: neighbours mostly err alike.
     """
-    scale = _Scale.of(grid)
-    found = _Found([], {"hump": set(), "hole": set()}, [], [])
-    blocks = list(_blocks_of(grid, scale, block_cells))
-    strip_of: tuple[int, Floats] | None = None
+    scale = Scale.of(grid)
+    found = _Found([], {"hump": [], "hole": []}, [], [])
+    blocks = list(blocks_of(grid, scale, block_cells))
+    strip: tuple[int, Floats] | None = None
     for done, (row, column, rows, columns) in enumerate(blocks):
         progress(done, len(blocks))
-        if strip_of is None or strip_of[0] != row:
-            strip_of = row, _strip(grid, scale, row - scale.halo, row + rows + scale.halo)
-        depth = _cut(strip_of[1], column - scale.halo, column + columns + scale.halo)
+        if strip is None or strip[0] != row:
+            strip = row, strip_of(grid, scale, row - scale.halo, row + rows + scale.halo)
+        depth = cut(strip[1], column - scale.halo, column + columns + scale.halo)
         if np.isfinite(depth).any():
             _Block(grid, scale, depth, (row, column), (rows, columns), least_sure, dry_m, charted_m).into(
                 found
             )
     return _landforms(found, scale)
-
-
-def _blocks_of(grid: DepthGrid, scale: _Scale, side: int) -> Iterator[tuple[int, int, int, int]]:
-    rows, columns = (n // scale.times for n in grid.shape)
-    for row in range(0, rows, side):
-        for column in range(0, columns, side):
-            yield row, column, min(side, rows - row), min(side, columns - column)
-
-
-def _strip(grid: DepthGrid, scale: _Scale, first: int, end: int) -> Floats:
-    """Charted depths of worked rows; rows that the file does not have are missing."""
-    k = scale.times
-    rows, columns = (n // k for n in grid.shape)
-    top, stop = max(first, 0), min(end, rows)
-    stored = grid.read_rows(top * k, stop * k)[:, : columns * k]
-    charted = grid.counting.charted_m(stored)
-    if k > 1:  # a square with a missing cell is missing
-        charted = charted.reshape(stop - top, k, columns, k).mean(axis=(1, 3))
-    return np.pad(charted, ((top - first, end - stop), (0, 0)), constant_values=np.nan)
-
-
-def _cut(strip: Floats, first: int, end: int) -> Floats:
-    inside = strip[:, max(first, 0) : end]
-    pad = (max(-first, 0), max(end - strip.shape[1], 0))
-    return np.pad(inside, ((0, 0), pad), constant_values=np.nan)
 
 
 class _Block:
@@ -173,7 +120,7 @@ class _Block:
     def __init__(
         self,
         grid: DepthGrid,
-        scale: _Scale,
+        scale: Scale,
         depth: Floats,
         corner: tuple[int, int],
         size: tuple[int, int],
@@ -183,7 +130,7 @@ class _Block:
     ) -> None:
         self._grid, self._scale, self._corner, self._size = grid, scale, corner, size
         self._least_sure, self._dry_m, self._charted_m = least_sure, dry_m, charted_m
-        self._surface = fitted_surface(depth, cell_m=scale.cell_m, half_cells=_FIT_CELLS)
+        self._surface = fitted_surface(depth, cell_m=scale.cell_m, half_cells=FIT_CELLS)
 
     def into(self, found: _Found) -> None:
         smooth = self._surface.depth_m
@@ -223,7 +170,7 @@ class _Block:
 
     def _summits(self, value: Floats, kind: Kind, found: _Found) -> None:
         scale = self._scale
-        rows, columns = summit_cells(value, apart=(_FIT_CELLS, _FIT_CELLS))
+        rows, columns = summit_cells(value, apart=(FIT_CELLS, FIT_CELLS))
         own = self._own(rows, columns)
         rows, columns = rows[own], columns[own]
         sd = self._sd(rows, columns, of=_OF_TWO)
@@ -233,12 +180,13 @@ class _Block:
             summit = summit_at(value, row, column, reach=scale.reach)
             cell_m2 = scale.cell_m[0] * scale.cell_m[1]
             half_radius_m = np.sqrt(summit.half_cells * cell_m2 / np.pi)
-            if summit.height < least or half_radius_m > _COMPACT_RATIO * scale.reach_m:
+            if summit.height < least or half_radius_m > _COMPACT_RATIO * summit.out_ratio * scale.reach_m:
                 continue
             if self._in_range(np.array([row]), np.array([column]))[0]:
                 radius_m = float(np.sqrt(len(summit.base) * cell_m2 / np.pi))
                 found.summits.append((kind, *self._global(row, column), summit.height, float(sd_m), radius_m))
-            found.bases[kind].update(self._global(r, c) for r, c in summit.base)
+            corner = np.array(self._corner) - scale.halo
+            found.bases[kind].append(_codes(*(summit.base + corner).T))
 
     def _passes(self, value: Floats, found: _Found) -> None:
         rows, columns = pass_cells(value)
@@ -260,26 +208,25 @@ class _Block:
         own = self._own(rows, columns) & self._in_range(rows, columns)
         rows, columns = rows[own], columns[own]
         sd = self._sd(rows, columns, of=_OF_THREE)
-        for arm_m in scale.arms_m:
-            met = bulges_at(
-                self._surface,
-                rows,
-                columns,
-                need_m=self._least_sure * sd,
-                arm_m=arm_m,
-                least_turn_deg=LEAST_TURN_DEG,
-                flank_ratio=_FLANK_RATIO,
-                dry_m=self._dry_m,
-                cell_m=scale.cell_m,
-            )
-            sds = self._sd(met.row, met.column, of=_OF_THREE).tolist()
-            figures = zip(met.height_m.tolist(), met.turn_deg.tolist(), sds, strict=True)
-            for row, column, figure in zip(met.row, met.column, figures, strict=True):
-                found.bulges.append((*self._global(row, column), *figure, arm_m))
+        met = bulges_at(
+            self._surface,
+            rows,
+            columns,
+            need_m=self._least_sure * sd,
+            arm_m=scale.arm_m,
+            least_turn_deg=LEAST_TURN_DEG,
+            flank_ratio=_FLANK_RATIO,
+            dry_m=self._dry_m,
+            cell_m=scale.cell_m,
+        )
+        sds = self._sd(met.row, met.column, of=_OF_THREE).tolist()
+        figures = zip(met.height_m.tolist(), met.turn_deg.tolist(), sds, strict=True)
+        for row, column, figure in zip(met.row, met.column, figures, strict=True):
+            found.bulges.append((*self._global(row, column), *figure))
 
 
-def _landforms(found: _Found, scale: _Scale) -> list[Landform]:
-    """What stays: one bulge or saddle within two short arms, and no bulge of a hump's or hole's own ground."""
+def _landforms(found: _Found, scale: Scale) -> list[Landform]:
+    """What stays: one bulge or saddle within two arms, and no bulge of a hump's or hole's own ground."""
 
     def place(row: int, column: int) -> dict[str, float]:
         k = scale.times
@@ -289,6 +236,11 @@ def _landforms(found: _Found, scale: _Scale) -> list[Landform]:
         Landform(kind, **place(r, c), height_m=h if kind == "hump" else -h, height_sd_m=sd, radius_m=radius)
         for kind, r, c, h, sd, radius in found.summits
     ]
+    grounds = {k: np.unique(np.concatenate([_codes([], []), *codes])) for k, codes in found.bases.items()}
+    own = {
+        kind: np.isin(_codes([b[0] for b in found.bulges], [b[1] for b in found.bulges]), ground)
+        for kind, ground in grounds.items()
+    }
     bulges = [
         Landform(
             "point" if h > 0 else "inside bend",
@@ -296,21 +248,26 @@ def _landforms(found: _Found, scale: _Scale) -> list[Landform]:
             height_m=h,
             height_sd_m=sd,
             turn_deg=turn,
-            arm_m=arm_m,
+            arm_m=scale.arm_m,
         )
-        for r, c, h, turn, sd, arm_m in found.bulges
-        if (r, c) not in found.bases["hump" if h > 0 else "hole"]
+        for k, (r, c, h, turn, sd) in enumerate(found.bulges)
+        if not own["hump" if h > 0 else "hole"][k]
     ]
     passes = [
         Landform("saddle", **place(r, c), height_m=fall, height_sd_m=sd, rise_m=rise)
         for r, c, fall, rise, sd in found.passes
     ]
-    apart = 2 * scale.arms_m[0]
+    apart = 2 * scale.arm_m
     sides = scale.cell_m[0] / scale.times, scale.cell_m[1] / scale.times
     for some in (bulges, passes):
         for kind in ("point", "inside bend", "saddle"):
             forms += _apart([f for f in some if f.kind == kind], apart_m=apart, sides_m=sides)
     return sorted(forms, key=_order)
+
+
+def _codes(rows: ArrayLike, columns: ArrayLike) -> Ints:
+    """One number a cell."""
+    return np.asarray(rows, np.int64) * (1 << 32) + np.asarray(columns, np.int64)
 
 
 def _order(form: Landform) -> tuple[float, float, float]:

@@ -8,6 +8,7 @@ anything, so a summit ends where its ground meets missing cells or the edge of i
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +29,8 @@ class Summit:
 
     `height` is what it stands above the highest way out of its ground: to higher ground, to missing cells,
     or out of the window. `base` are rows and columns of all ground above that way, `half_cells` how many of
-    them lie above half the height.
+    them lie above half the height. `out_ratio` is where its ground ends in nothing known, as a share of the
+    reach: 1 at the window's edge, and 1 where higher ground ends it.
     """
 
     row: int
@@ -36,6 +38,7 @@ class Summit:
     height: float
     base: Ints
     half_cells: int
+    out_ratio: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -103,8 +106,14 @@ def summit_at(value: Floats, row: int, column: int, *, reach: tuple[int, int]) -
         else:
             high, base = middle, ground
     height = float(summit - levels[max(low, 0)])
+    ends &= _ground(window, levels[max(low, 0)], reach)
+    out_ratio = 1.0
+    if not (window[ends] > summit).any():
+        rows, columns = np.nonzero(ends)
+        out = np.hypot((rows - reach[0]) / reach[0], (columns - reach[1]) / reach[1])
+        out_ratio = float(out.min(initial=1.0))
     half = int(_ground(window, summit - height / 2, reach).sum())
-    return Summit(row, column, height, np.argwhere(base) + np.array([top, left]), half)
+    return Summit(row, column, height, np.argwhere(base) + np.array([top, left]), half, out_ratio)
 
 
 def _ground(window: Floats, level: float, middle: tuple[int, int]) -> Flags:
@@ -196,12 +205,13 @@ def _parts(window: Floats, here: float, need: float, middle: tuple[int, int]) ->
     return sum(bool(window[found == part].max() >= here + need) for part in touching) >= 2
 
 
-def _rays(reach: tuple[int, int]) -> list[list[tuple[int, int]]]:
+@lru_cache(maxsize=8)
+def _rays(reach: tuple[int, int]) -> tuple[tuple[tuple[int, int], ...], ...]:
     """Straight rows of cells that touch each other, from the middle outwards, all round."""
     rays = []
     for k in range(RAYS):
         turn = 2 * np.pi * k / RAYS
         y, x = np.sin(turn) * reach[0], np.cos(turn) * reach[1]
         most = round(max(abs(y), abs(x)))
-        rays.append([(round(y * i / most), round(x * i / most)) for i in range(1, most + 1)])
-    return rays
+        rays.append(tuple((round(y * i / most), round(x * i / most)) for i in range(1, most + 1)))
+    return tuple(rays)
