@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
 
-from cli.commands.contour import _grid as grid_of
-from cli.commands.contour import _length as length_of
+from cli.given import grid_of
+from cli.given import length_m as length_of
 from geo.errors import InputError
 from geo.output.plotter import PlotterLimits
 from geo.plan_file import read_plan_file

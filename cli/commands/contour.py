@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from cli import options
-
-if TYPE_CHECKING:
-    from geo.water.bathymetry import DepthGrid
+from cli.given import grid_of, length_m
 
 SCHEMA = "leadsman.contour/1"
 
@@ -98,9 +96,9 @@ def _contour(raster: Path, out: Path, *, overwrite: bool, show: Any, **given: An
     from geo.water.lake import contour_depths
     from geo.water.shoal_safe import shoal_safe_contours
 
-    level_m = _length(given["level"], "--level") or 0.0
+    level_m = length_m(given["level"], "--level") or 0.0
     show("reading", 0, 1)
-    grid = _grid(raster, given)
+    grid = grid_of(raster, given)
     low, high = (d + level_m for d in grid.depth_range_m)
     levels, edges = contour_depths(_asked(given), depth_range_now_m=(low, high))
     if not levels:
@@ -154,28 +152,6 @@ def _contour(raster: Path, out: Path, *, overwrite: bool, show: Any, **given: An
     }
 
 
-def _grid(raster: Path, given: dict[str, Any]) -> DepthGrid:
-    from geo.errors import InputError
-    from geo.units import length_unit_m
-    from geo.water.rasters import read_raster
-
-    if given["vertical"] == "depth" and given["datum"] is not None:
-        raise InputError("--datum goes with --vertical elevation only: depths count from chart datum already")
-    try:
-        length_unit_m(given["unit"] or "m")
-    except InputError as error:
-        raise InputError(f"--unit: {error}") from error
-    return read_raster(
-        raster,
-        vertical=given["vertical"],
-        unit=given["unit"],
-        datum_m=_length(given["datum"], "--datum"),
-        band=given["band"],
-        missing=given["missing"],
-        crs=given["crs"],
-    )
-
-
 def _paths(out: Path) -> list[Path]:
     """The files that are written: one for all layers, or one for each."""
     if out.suffix.lower() == ".gpkg":
@@ -202,26 +178,16 @@ def _write(parts: list[Any], paths: list[Path], *, overwrite: bool, **named: Any
             write_layers(layers, place, **named)
 
 
-def _length(text: str | None, option: str) -> float | None:
-    from geo.errors import InputError
-    from geo.units import parse_quantity
-
-    try:
-        return None if text is None else parse_quantity(text, "length")
-    except InputError as error:
-        raise InputError(f"{option}: {error}") from error
-
-
 def _asked(given: dict[str, Any]) -> float | tuple[float, ...]:
     from geo.errors import InputError
     from geo.water.lake import apart
 
     if given["every"] is not None:
-        step_m = _length(given["every"], "--every") or 0.0
+        step_m = length_m(given["every"], "--every") or 0.0
         if not 0.01 <= step_m <= 1000:
             raise InputError(f"--every: {given['every']!r} is out of range; expected 0.01 to 1000 m")
         return step_m
-    depths = sorted(_length(part, "--levels") or 0.0 for part in given["levels"].split(",") if part.strip())
+    depths = sorted(length_m(part, "--levels") or 0.0 for part in given["levels"].split(",") if part.strip())
     if not depths or depths[0] < 0:
         raise InputError(f'--levels: {given["levels"]!r}; expected depths, as in "10 ft, 20 ft"')
     return apart(depths)

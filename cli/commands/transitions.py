@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from cli import options
+from cli.given import length_m
 
 if TYPE_CHECKING:
     import pyproj
@@ -106,7 +107,7 @@ def _of_file(
     from geo.water.bottom import trace_transitions
     from geo.water.bottom_files import read_bottom, work_crs_of
 
-    within, scale = (_length(given[key], f"--{key}") for key in ("within", "scale"))
+    within, scale = (length_m(given[key], f"--{key}") for key in ("within", "scale"))
     crs = work_crs_of(path)
     found = read_bottom(
         path,
@@ -130,16 +131,6 @@ def _names(pairs: tuple[str, ...]) -> dict[str, str]:
             raise click.BadParameter(f'{pair!r}: write it as "Rubble=cobble"', param_hint="--name")
         names[word.strip()] = ours.strip()
     return names
-
-
-def _length(text: str | None, option: str) -> float | None:
-    from geo.errors import InputError
-    from geo.units import parse_quantity
-
-    try:
-        return None if text is None else abs(parse_quantity(text, "length"))
-    except InputError as error:
-        raise InputError(f"{option}: {error}") from error
 
 
 def _write(lines: list[TransitionLine], out: Path, crs: pyproj.CRS, *, overwrite: bool) -> None:

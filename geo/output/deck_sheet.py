@@ -27,6 +27,7 @@ from geo.output.deck_words import (
 from geo.output.declination import Declination, declination_at
 from geo.output.display import Display
 from geo.output.sheet_map import sheet_map_svg
+from geo.output.spot_lines import spot_line
 from geo.output.words import (
     COMES_FIRST,
     NOT_FOR_NAVIGATION,
@@ -80,6 +81,7 @@ def deck_sheet_html(plan: PlanResult, display: Display, *, printed: str, data_da
             f'<p class="caution"><strong>{NOT_FOR_NAVIGATION}</strong> {COMES_FIRST} {_A_VERDICT}</p>',
             *_periods(plan, display, printed=printed),
             f"<footer><p>{escaped(standing)}</p>",
+            *_spots(plan, display),
             *_hazards(plan, display),
             *_cautions(plan),
             "</footer>",
@@ -185,6 +187,20 @@ def _middle_day(period: Period, year: int) -> dt.date:
     if last < first:
         last = last.replace(year=last.year + 1, day=min(last.day, 28))
     return first + (last - first) / 2
+
+
+def _spots(plan: PlanResult, display: Display) -> Iterator[str]:
+    if not plan.spots:
+        return
+    to_degrees = pyproj.Transformer.from_crs(plan.crs, 4326, always_xy=True)
+    yield "<h2>Spots</h2><table><thead><tr>"
+    yield "".join(f"<th>{h}</th>" for h in ("Spot", "Position", "What, and where to stand"))
+    yield "</tr></thead><tbody>"
+    for spot in plan.spots:
+        place = position_words(*to_degrees.transform(spot.easting_m, spot.northing_m))
+        cells = "".join(f"<td>{escaped(c)}</td>" for c in (place, spot_line(spot, display)))
+        yield f"<tr><th>{escaped(spot.name)}</th>{cells}</tr>"
+    yield "</tbody></table>"
 
 
 def _hazards(plan: PlanResult, display: Display) -> Iterator[str]:
