@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+import pyogrio
 import pyproj
 
 from geo.errors import InputError
@@ -62,7 +63,7 @@ def read_sounded(
     InputFileMissing, InputError, Unsaid
         As the readers say.
     """
-    if path.suffix.lower() == CHART_SUFFIX:
+    if path.suffix.lower() == CHART_SUFFIX or _has_chart_soundings(path):
         if vertical == "elevation" or datum_m is not None or columns is not None:
             raise InputError(
                 f"{path.name}: a chart's soundings are depths; take vertical, datum and columns out"
@@ -75,6 +76,17 @@ def read_sounded(
     quality = quality or quality_from_name(None)
     found = _without_strays(thinned(found), quality, drop=drop_strays)
     return grid_from_soundings(found, quality=quality, cell_m=cell_m, reach_m=reach_m)
+
+
+def _has_chart_soundings(path: Path) -> bool:
+    """Whether a vector file names its layers as S-57 names objects, soundings among them."""
+    if path.suffix.lower() not in SUFFIXES or not path.exists():
+        return False
+    try:
+        layers = pyogrio.list_layers(path)[:, 0].tolist()
+    except (pyogrio.errors.DataSourceError, RuntimeError):
+        return False  # the reader says what is wrong
+    return "SOUNDG" in layers
 
 
 def _of_chart(path: Path) -> Soundings:
