@@ -27,6 +27,7 @@ COMMANDS = {
     "inspect": "What is in a raster or vector file, and what is doubtful in it.",
     "new": "A commented starter plan around a raster, with what it cannot know left blank.",
     "plan": "Plan troll lines: map, plotter files and deck sheet from a plan file.",
+    "review": "What a season produced: rod-hours, fish and rates by ground, from tracks and catches.",
     "spots": "Places worth casting at: humps, points, saddles, edges of rock and weed.",
     "transitions": "Where two bottom types meet, of a plan or of a file of bottom types.",
 }

@@ -45,6 +45,7 @@ class LoadedPlan:
         named = [b.file for b in w.bathymetry] + [h.file for h in w.hazards]
         named += [b.file for b in w.bottom]
         named += [w.gauge.file] if w.gauge else []
+        named += self.tables.review.file if self.tables.review else ()
         charts = [f for c in w.chart for f in files_of_chart(self.file(c.file))]
         return (self.path, *(self.file(name) for name in named), *charts)
 

@@ -11,7 +11,7 @@ import numpy as np
 import pyproj
 import shapely
 
-from geo.errors import PlanningError
+from geo.errors import InputError, InputFaults, PlanningError
 from geo.plan_file import LoadedPlan
 from geo.plan_grounds import DEFAULT_ABOVE_BOTTOM_M, Grounds
 from geo.plan_levels import Level
@@ -20,6 +20,7 @@ from geo.plan_spread import SpreadSetting, rig_reaches, set_spread, with_rigs
 from geo.plan_tables import PeriodTable, TargetTable
 from geo.plan_tracing import lines_over
 from geo.plan_water import display_of, error_budget
+from geo.review.earlier import LineRater, read_reviews
 from geo.tackle.depth_by_speed import FASTEST_MPS, SLOWEST_MPS
 from geo.tackle.selection import Conditions, RigReach, choose_rigs
 from geo.troll_lines.boat_run import Current
@@ -211,6 +212,21 @@ class LinePlanner:
         if self._unsure(period) or (found is not None and found.kind != "part"):
             return line
         return self._with_call_outs(line, ground, target, period, setting)
+
+    def with_produced(self, found: list[TrollLine]) -> list[TrollLine]:
+        """The lines with what earlier seasons let expect of each, where the plan names reviews."""
+        rater = self._rater
+        return found if rater is None else [replace(t, produced=rater.produced(t)) for t in found]
+
+    @cached_property
+    def _rater(self) -> LineRater | None:
+        review = self._loaded.tables.review
+        if review is None:
+            return None
+        try:
+            return LineRater(read_reviews([self._loaded.file(name) for name in review.file]), self._lake)
+        except InputError as error:
+            raise InputFaults([self._loaded.fault(("review", "file"), str(error))]) from error
 
     def with_level_steps(
         self, line: TrollLine, target: TargetTable, period: PeriodTable, setting: SpreadSetting

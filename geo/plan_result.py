@@ -20,6 +20,7 @@ from geo.troll_lines.line_results import (
     BoardTrouble,
     BoatStations,
     CallOuts,
+    Produced,
     Reason,
     Remedy,
     RodResult,
@@ -299,6 +300,18 @@ def _remedy(remedy: Remedy | None) -> dict[str, Any] | None:
     }
 
 
+def _produced(produced: Produced | None) -> dict[str, Any] | None:
+    if produced is None:
+        return None
+    return {
+        "rate_per_rod_hour": _round(produced.rate),
+        "limits": [_round(produced.low), _round(produced.high)],
+        "known_ratio": _round(produced.known_ratio, 4),
+        "typical_rate_per_rod_hour": _round(produced.typical),
+        "ground": produced.ground,
+    }
+
+
 def _call_outs(call_outs: CallOuts | None) -> dict[str, Any] | None:
     if call_outs is None:
         return None
@@ -351,6 +364,7 @@ def _line_summary(t: TrollLine, words: Words, show: Shown | None) -> dict[str, A
         "snag_probability": _bounds(t.snag_probability),
         "reasons": [r.words(words) for r in t.reasons],
         "remedy": _remedy(t.remedy),
+        "produced": _produced(t.produced),
         "shallow_side": t.merits.shallow_side,
         "level_steps": [{"change_m": _round(s.change_m, 4), "verdict": s.verdict} for s in t.level_steps],
         "rigs": [

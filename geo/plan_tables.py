@@ -16,6 +16,7 @@ from geo.plan_values import (
     DatumValue,
     DegCs,
     DepthsM,
+    FileNames,
     Files,
     LeaderText,
     LengthM,
@@ -437,6 +438,12 @@ class WaterTable(RasterTable):
         return found
 
 
+class ReviewTable(_Table):
+    """What earlier seasons produced: files that `leadsman review` wrote, which add up."""
+
+    file: FileNames
+
+
 class SpotsTable(_Table):
     """Which places worth casting at are wanted. Depths, distances and counts are assumed unless given."""
 
@@ -509,3 +516,4 @@ class PlanFile(_Table):
     limits: Limits = Limits()
     plotter: Plotter = Plotter()
     spots: SpotsTable | None = None
+    review: ReviewTable | None = None

@@ -192,6 +192,13 @@ def bottom_classes(value: object) -> tuple[str, ...]:
     return tuple(value)
 
 
+def _file_names(value: object) -> tuple[str, ...]:
+    names = value if isinstance(value, list) else [value]
+    if not names or not all(isinstance(n, str) and n for n in names):
+        raise InputError(f'{value!r}: write the name of a file, as in "2026/review.json", or a list of them')
+    return tuple(_one_line(str(n)) for n in names)
+
+
 def _spot_kinds(value: object) -> tuple[str, ...]:
     if not isinstance(value, list) or not value:
         raise InputError(f'{value!r}: write a list, as in ["humps", "points"]')
@@ -231,3 +238,4 @@ SpotKinds = Annotated[tuple[str, ...], BeforeValidator(_spot_kinds)]
 WindFrom = Annotated[float, BeforeValidator(wind_from_deg)]
 Quality = Annotated[DepthQuality, BeforeValidator(_quality)]
 ContourDepths = Annotated[float | tuple[float, ...], BeforeValidator(_contours)]
+FileNames = Annotated[tuple[str, ...], BeforeValidator(_file_names)]

@@ -112,7 +112,7 @@ def _all_lines(
             cautions.append(traced)
             continue
         with clock.timed("clearance"):
-            done[target.name].extend(lines.checked(traced, target, period, setting))
+            done[target.name].extend(lines.with_produced(lines.checked(traced, target, period, setting)))
     cautions.extend(lines.grounds.said)
     periods = {p.name: p for _, p in todo}
     best: list[TrollLine] = []
@@ -153,8 +153,9 @@ def _named(lines: list[TrollLine]) -> list[TrollLine]:
     """Name the lines of a target through all periods: code and number, best first.
 
     Best: lures that run free before doubtful ones; along a transition, lines that run along a break as
-    well; of doubtful ones the least likely to snag; then the longest stretch on target where all run free,
-    and of equal ones the one that turns least.
+    well; of doubtful ones the least likely to snag; where earlier seasons were reviewed, the grounds that
+    produced most; then the longest stretch on target where all run free, and of equal ones the one that
+    turns least.
     """
     order = sorted(
         lines,
@@ -162,6 +163,7 @@ def _named(lines: list[TrollLine]) -> list[TrollLine]:
             _BEST_FIRST[t.verdict],
             not t.merits.together,
             round(t.snag_probability[1], 2) if t.verdict == "doubtful" else 0.0,
+            -round(t.produced.rate, 2) if t.produced else 0.0,
             -round(t.length_m * t.free_ratio * t.in_target_ratio),
             round(t.turning_degpkm),
             t.line.coords[0],

@@ -64,7 +64,7 @@ def pattern_name(bottom: str) -> str:
 
 
 @dataclass(frozen=True)
-class _Frame:
+class Frame:
     """Where the drawing lies on the Mercator plane: its corner, and metres of that plane in one unit."""
 
     picture: DepthPicture
@@ -76,7 +76,7 @@ class _Frame:
     high: float
 
     @classmethod
-    def around(cls, picture: DepthPicture) -> _Frame:
+    def around(cls, picture: DepthPicture) -> Frame:
         """The frame of a picture, its longer side as long as the drawing."""
         p = picture
         web = web_crs(over_180=p.east_deg > 180)
@@ -116,7 +116,7 @@ class _Room:
 
 def plate_svg(plan: PlanResult, *, display: Display, picture: DepthPicture) -> str:
     """The whole drawing; text of the user's in it is escaped."""
-    frame = _Frame.around(picture)
+    frame = Frame.around(picture)
     wide, high = frame.wide, frame.high
     edge = _MARGIN_RATIO * _LONG_SIDE
     uri = "data:image/png;base64," + base64.b64encode(picture.png).decode("ascii")
@@ -156,7 +156,7 @@ def index_contours(contours: Sequence[DepthContour], *, display: Display) -> lis
     return [bool(even and round(d / step) % 5 == 0) for d in depths]
 
 
-def _contours(plan: PlanResult, frame: _Frame, room: _Room, *, display: Display) -> Iterator[str]:
+def _contours(plan: PlanResult, frame: Frame, room: _Room, *, display: Display) -> Iterator[str]:
     is_index = index_contours(plan.drawn_contours, display=display)
     drawn = [frame.drawn(c.lines, crs=plan.crs) for c in plan.drawn_contours]
     # as the live map counts them: those without a line are not there
@@ -174,20 +174,20 @@ def _contours(plan: PlanResult, frame: _Frame, room: _Room, *, display: Display)
     yield "</g>"
 
 
-def _transitions(plan: PlanResult, frame: _Frame) -> Iterator[str]:
+def _transitions(plan: PlanResult, frame: Frame) -> Iterator[str]:
     for t in plan.transitions:
         path = _path(frame.drawn(t.lines, crs=plan.crs))
         if path:
             yield f'<path data-layer="transitions" class="transition" d="{path}"/>'
 
 
-def _hazards(plan: PlanResult, frame: _Frame) -> Iterator[str]:
+def _hazards(plan: PlanResult, frame: Frame) -> Iterator[str]:
     for h in plan.hazards:
         path = _path(frame.drawn(h.area, crs=plan.crs))
         yield f'<path data-layer="hazards" class="keep-out" d="{path}"/>'
 
 
-def _hazard_marks(plan: PlanResult, frame: _Frame, room: _Room) -> Iterator[str]:
+def _hazard_marks(plan: PlanResult, frame: Frame, room: _Room) -> Iterator[str]:
     for h in plan.hazards:
         at = frame.drawn(h.mark.representative_point(), crs=plan.crs)
         x, y = at.x, at.y
@@ -198,7 +198,7 @@ def _hazard_marks(plan: PlanResult, frame: _Frame, room: _Room) -> Iterator[str]
         yield f'<text class="hazard-label" x="{x + 9:.1f}" y="{y + 4:.1f}">{escaped(h.name)}</text></g>'
 
 
-def _spot_marks(plan: PlanResult, frame: _Frame, room: _Room) -> Iterator[str]:
+def _spot_marks(plan: PlanResult, frame: Frame, room: _Room) -> Iterator[str]:
     for s in plan.spots:
         at = frame.drawn(shapely.Point(s.easting_m, s.northing_m), crs=plan.crs)
         room.note(at.x, at.y, 8)
@@ -206,7 +206,7 @@ def _spot_marks(plan: PlanResult, frame: _Frame, room: _Room) -> Iterator[str]:
         yield f'<path class="spot-mark" d="M{at.x - 4:.1f} {at.y - 4:.1f}h8v8h-8z"/></g>'
 
 
-def _troll_lines(plan: PlanResult, frame: _Frame, room: _Room) -> Iterator[str]:
+def _troll_lines(plan: PlanResult, frame: Frame, room: _Room) -> Iterator[str]:
     """All lines, then all names, so that no line runs over a name."""
     periods = [p.name for p in plan.periods]
     names = []
@@ -235,7 +235,7 @@ def _ends(line: TrollLine, drawn: shapely.LineString) -> Iterator[str]:
         yield f'<circle class="end" cx="{x1:.1f}" cy="{y1:.1f}" r="4"/>'
 
 
-def _launch(plan: PlanResult, frame: _Frame) -> Iterator[str]:
+def _launch(plan: PlanResult, frame: Frame) -> Iterator[str]:
     if plan.launch_deg is None:
         return
     to_web = pyproj.Transformer.from_crs(4326, frame.web, always_xy=True)
@@ -245,7 +245,7 @@ def _launch(plan: PlanResult, frame: _Frame) -> Iterator[str]:
     yield f'<text class="launch-label" x="{x + 15:.1f}" y="{y - 4:.1f}">launch</text>'
 
 
-def _scale_bar(frame: _Frame, *, units: Literal["us", "metric"], shown: bool) -> str:
+def _scale_bar(frame: Frame, *, units: Literal["us", "metric"], shown: bool) -> str:
     """A bar of a round length, true at the middle of the picture, with north above it."""
     middle_deg = (frame.picture.south_deg + frame.picture.north_deg) / 2
     ground_m = frame.unit_m * np.cos(np.radians(middle_deg))  # of one unit; sphere, within 0.4 %

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from geo.output.display import Display
 from geo.plan_result import KeepOut, Period, PlanResult, RodResult, Stretch, TrollLine, Verdict, Words
-from geo.troll_lines.line_results import chance_words
+from geo.troll_lines.line_results import Produced, chance_words
 from geo.troll_lines.marks import LineMark
 
 NOT_FOR_NAVIGATION = "Planning aid, not for navigation."
@@ -178,7 +178,22 @@ def merit_facts(line: TrollLine, *, display: Display) -> list[tuple[str, str]]:
         facts.append(("To a transition", f"{display.distance(m.to_transition_m)} (median)"))
     if m.on_break_ratio is not None:
         facts.append(("Along a break", f"{share(m.on_break_ratio)} of the length"))
+    if line.produced is not None:
+        facts.append(("Earlier seasons", produced_words(line.produced)))
     return facts
+
+
+def produced_words(produced: Produced) -> str:
+    """What earlier seasons let expect, and on how much of the way that rests.
+
+    >>> produced_words(Produced(0.42, 0.25, 0.66, 0.8, 0.3, "10-20 ft, rock"))
+    '0.42 fish a rod-hour (0.25-0.66), 80 % of its way over grounds fished enough, most over 10-20 ft, rock'
+    """
+    most = f", most over {produced.ground}" if produced.ground else ""
+    return (
+        f"{produced.rate:.2f} fish a rod-hour ({produced.low:.2f}-{produced.high:.2f}), "
+        f"{share(produced.known_ratio)} of its way over grounds fished enough{most}"
+    )
 
 
 def remedy_words(line: TrollLine, *, display: Display) -> str:

@@ -209,6 +209,22 @@ class LevelStep:
 
 
 @dataclass(frozen=True)
+class Produced:
+    """What earlier seasons let expect of a line, fish per rod-hour, with 95 % limits.
+
+    `known_ratio` is the share of its lures' way over grounds that were fished enough to tell; `typical` what
+    any ground gives; `ground` the one that most of the way lies over, of those fished.
+    """
+
+    rate: float
+    low: float
+    high: float
+    known_ratio: float
+    typical: float
+    ground: str
+
+
+@dataclass(frozen=True)
 class TrollLine:
     """A planned path of the boat. `name` is empty until lines are ranked."""
 
@@ -232,6 +248,7 @@ class TrollLine:
     rigs: tuple[RigChoice, ...] = ()
     remedy: Remedy | None = None
     level_steps: tuple[LevelStep, ...] = ()
+    produced: Produced | None = None
 
     @property
     def snag_probability(self) -> tuple[float, float]:
