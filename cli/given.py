@@ -20,6 +20,19 @@ def length_m(text: str | None, option: str) -> float | None:
         raise InputError(f"{option}: {error}") from error
 
 
+def pairs(given: tuple[str, ...], option: str, example: str) -> dict[str, str]:
+    """What is written as left=right, by its left."""
+    import click
+
+    found = {}
+    for pair in given:
+        left, equals, right = pair.rpartition("=")
+        if not equals or not left.strip() or not right.strip():
+            raise click.BadParameter(f'{pair!r}: write it as "{example}"', param_hint=option)
+        found[left.strip()] = right.strip()
+    return found
+
+
 def grid_of(raster: Path, given: dict[str, Any]) -> DepthGrid:
     """The depths of a raster, read as its options say."""
     from geo.errors import InputError

@@ -9,6 +9,7 @@ from geo.errors import Fault, InputError, InputFaults
 from geo.output.display import Display
 from geo.plan_file import LoadedPlan
 from geo.plan_tables import GaugeTable, PeriodTable
+from geo.review.day_clock import DayLevels, gauge_levels, period_levels
 from geo.water.gauges import GaugeRecord, read_gauge
 from geo.water.period_level import PeriodLevel, level_over_period
 
@@ -66,6 +67,14 @@ def levels_of(loaded: LoadedPlan) -> tuple[dict[str, Level], list[str]]:
     if faults:
         raise InputFaults(faults)
     return levels, said
+
+
+def day_levels_of(loaded: LoadedPlan) -> DayLevels:
+    """Water level on single days: the gauge's where the plan has one, else that of the day's period."""
+    water = loaded.tables.water
+    if water.gauge is None:
+        return period_levels
+    return gauge_levels(_read(loaded, water.gauge), above_m=water.gauge_zero_m)
 
 
 def _read(loaded: LoadedPlan, gauge: GaugeTable) -> GaugeRecord:

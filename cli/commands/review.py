@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from cli import options
+from cli.given import pairs
 
 if TYPE_CHECKING:
     from geo.output.review_words import Positions
@@ -44,6 +45,20 @@ if TYPE_CHECKING:
     help="Of dates in tables that can be read both ways.",
 )
 @click.option(
+    "--column",
+    "columns",
+    multiple=True,
+    metavar="OURS=THEIRS",
+    help='A table\'s own name of a column, as in "time=When"; may be given again.',
+)
+@click.option(
+    "--word",
+    "words",
+    multiple=True,
+    metavar="WORD=SPECIES",
+    help='What a word in marks or tables means, as in "eye=walleye"; may be given again.',
+)
+@click.option(
     "--positions",
     type=click.Choice(["exact", "blurred", "none"]),
     default="exact",
@@ -62,6 +77,8 @@ def command(
     delay: str | None,
     species: str | None,
     date_order: str | None,
+    columns: tuple[str, ...],
+    words: tuple[str, ...],
     positions: Positions,
     as_json: bool,
 ) -> int:
@@ -92,6 +109,7 @@ def command(
     )
     from geo.output.words import COMES_FIRST, NOT_FOR_NAVIGATION
     from geo.plan_file import read_plan_file
+    from geo.plan_levels import day_levels_of
     from geo.planner import make_plan
     from geo.review.catches import MARK_DELAY_S, Catches, read_catches
     from geo.review.results import review_of, review_summary
@@ -104,7 +122,14 @@ def command(
     require_place(folder, overwrite=overwrite, marker=MARKER, schema_prefix=PREFIX)
     time_of_writing()
     noted = (
-        read_catches(list(catches), mark_delay_s=delay_s, zone=clock, date_order=date_order)
+        read_catches(
+            list(catches),
+            mark_delay_s=delay_s,
+            zone=clock,
+            date_order=date_order,
+            columns=pairs(columns, "--column", "time=When"),
+            species=pairs(words, "--word", "eye=walleye"),
+        )
         if catches
         else Catches(())
     )
@@ -112,7 +137,7 @@ def command(
         plan, lake = make_plan(loaded, progress=show)
         show("tracks", 0, 1)
         run = read_tracks(list(tracks), crs=lake.grid.work_crs)
-        done = season(plan, run, noted, lake=lake, zone=clock)
+        done = season(plan, run, noted, lake=lake, zone=clock, levels=day_levels_of(loaded))
         review = review_of(done, species=species)
         show("pages", 0, 1)
         files = write_review(review, folder, plan_name=plan.name, positions=positions, overwrite=overwrite)

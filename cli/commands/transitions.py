@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from cli import options
-from cli.given import length_m
+from cli.given import length_m, pairs
 
 if TYPE_CHECKING:
     import pyproj
@@ -112,7 +112,7 @@ def _of_file(
     found = read_bottom(
         path,
         field=given["field"],
-        names=_names(given["names"]),
+        names=pairs(given["names"], "--name", "Rubble=cobble"),
         crs=crs,
         terms=given["terms"],
         within_m=within,
@@ -121,16 +121,6 @@ def _of_file(
     lines = trace_transitions(found.bottom, apart_m=apart, scale_m=found.cell_m if scale is None else scale)
     feet = any("ft" in (given[key] or "") or "feet" in (given[key] or "") for key in ("within", "scale"))
     return lines, crs, "us" if feet else "metric", found.notes
-
-
-def _names(pairs: tuple[str, ...]) -> dict[str, str]:
-    names = {}
-    for pair in pairs:
-        word, equals, ours = pair.rpartition("=")
-        if not equals or not word.strip() or not ours.strip():
-            raise click.BadParameter(f'{pair!r}: write it as "Rubble=cobble"', param_hint="--name")
-        names[word.strip()] = ours.strip()
-    return names
 
 
 def _write(lines: list[TransitionLine], out: Path, crs: pyproj.CRS, *, overwrite: bool) -> None:

@@ -14,7 +14,7 @@ import shapely
 from geo.output.courses import course_words, legs_of, true_course_deg
 from geo.output.declination import Declination
 from geo.output.display import Display, degrees_minutes
-from geo.output.words import VERDICT_WORDS, call_out_words, hazard_title, lead_words, remedy_words
+from geo.output.words import call_out_words, hazard_title, lead_words, remedy_words
 from geo.plan_result import KeepOut, PlanResult, RodResult, TrollLine
 
 NEAR_M = 400.0  # assumed: hazards this near a line are named beside it
@@ -97,12 +97,6 @@ def _rounded_up(depth_m: float, display: Display) -> str:
     return display.clearance(-max(depth_m, 0.0)).lstrip("-\u2212")
 
 
-def side_words(line: TrollLine) -> str:
-    """Where the shallow water lies when the line is run from its start."""
-    side = line.merits.shallow_side
-    return f"to {side}, running out" if side else "changes along the line"
-
-
 def time_words(length_m: float, speed_mps: tuple[float, float]) -> str:
     """How long a line takes at the speeds of its period, in minutes."""
     slow, fast = sorted(speed_mps)
@@ -110,23 +104,6 @@ def time_words(length_m: float, speed_mps: tuple[float, float]) -> str:
         return "speed not stated"
     short, long = (f"{length_m / v / 60:.0f}" for v in (fast, slow))
     return f"{long} min" if short == long else f"{short}-{long} min"
-
-
-def level_words(line: TrollLine, *, display: Display) -> str:
-    """What another water level does to the verdict: the first change each way; empty where none was tried."""
-    if not line.level_steps:
-        return ""
-    parts: list[str] = []
-    if all(s.verdict == line.verdict for s in line.level_steps):
-        low, high = (abs(f(s.change_m for s in line.level_steps)) for f in (min, max))
-        return f"the same {display.difference(low)} lower to {display.difference(high)} higher"
-    for way, sign in (("lower", -1), ("higher", 1)):
-        tried = sorted((s for s in line.level_steps if s.change_m * sign > 0), key=lambda s: abs(s.change_m))
-        other = [s for s in tried if s.verdict != line.verdict][:1]
-        if other:
-            size = display.difference(other[0].change_m)
-            parts.append(f"{size} {way}: {VERDICT_WORDS[other[0].verdict]}")
-    return ", ".join(parts)
 
 
 def usual_rods(lines: Sequence[TrollLine], *, display: Display) -> dict[str, str]:

@@ -178,9 +178,35 @@ def merit_facts(line: TrollLine, *, display: Display) -> list[tuple[str, str]]:
         facts.append(("To a transition", f"{display.distance(m.to_transition_m)} (median)"))
     if m.on_break_ratio is not None:
         facts.append(("Along a break", f"{share(m.on_break_ratio)} of the length"))
+    facts.append(("Shallow side", side_words(line)))
+    if level := level_words(line, display=display):
+        facts.append(("Other water levels", level))
     if line.produced is not None:
         facts.append(("Earlier seasons", produced_words(line.produced)))
     return facts
+
+
+def side_words(line: TrollLine) -> str:
+    """Where the shallow water lies when the line is run from its start."""
+    side = line.merits.shallow_side
+    return f"to {side}, running out" if side else "changes along the line"
+
+
+def level_words(line: TrollLine, *, display: Display) -> str:
+    """What another water level does to the verdict: the first change each way; empty where none was tried."""
+    if not line.level_steps:
+        return ""
+    parts: list[str] = []
+    if all(s.verdict == line.verdict for s in line.level_steps):
+        low, high = (abs(f(s.change_m for s in line.level_steps)) for f in (min, max))
+        return f"the same {display.difference(low)} lower to {display.difference(high)} higher"
+    for way, sign in (("lower", -1), ("higher", 1)):
+        tried = sorted((s for s in line.level_steps if s.change_m * sign > 0), key=lambda s: abs(s.change_m))
+        other = [s for s in tried if s.verdict != line.verdict][:1]
+        if other:
+            size = display.difference(other[0].change_m)
+            parts.append(f"{size} {way}: {VERDICT_WORDS[other[0].verdict]}")
+    return ", ".join(parts)
 
 
 def produced_words(produced: Produced) -> str:

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 import shapely
 
-from geo.output.deck_words import NEAR_M, hazards_near, level_words, side_words, sounder_words
+from geo.output.deck_words import NEAR_M, hazards_near, sounder_words
 from geo.output.display import Display
+from geo.output.words import level_words, side_words
 from geo.plan_result import BoatStations, KeepOut
 from geo.troll_lines.line_results import LevelStep
 from geo.troll_lines.merits import Merits
