@@ -55,7 +55,7 @@ def plan_report(plan: PlanResult, display: Display) -> str:
     rows = []
     for t in plan.troll_lines:
         more = f" (and {len(t.reasons) - 1} more)" if len(t.reasons) > 1 else ""
-        why = t.reasons[0].words(display.clearance) + more if t.reasons else ""
+        why = t.reasons[0].words(display.clearance, display.distance) + more if t.reasons else ""
         rows.append(
             (
                 t.name,

@@ -362,7 +362,7 @@ def _line_summary(t: TrollLine, words: Words, show: Shown | None) -> dict[str, A
         ],
         "verdict": t.verdict,
         "snag_probability": _bounds(t.snag_probability),
-        "reasons": [r.words(words) for r in t.reasons],
+        "reasons": [r.words(words, show.distance if show else None) for r in t.reasons],
         "remedy": _remedy(t.remedy),
         "produced": _produced(t.produced),
         "shallow_side": t.merits.shallow_side,

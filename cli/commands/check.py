@@ -227,7 +227,7 @@ def _line_summary(c: CheckedLine, show: Display) -> dict[str, Any]:
         "free_ratio": _round(t.free_ratio, 4),
         "passes": c.passes,
         "verdict": t.verdict,
-        "reasons": [r.words(show.clearance) for r in t.reasons],
+        "reasons": [r.words(show.clearance, show.distance) for r in t.reasons],
         "turning": {
             "turn_radius_m": _round(t.turn_radius_m),
             "min_turn_radius_m": _round(c.min_turn_radius_m, 2),

@@ -172,7 +172,10 @@ def _side(line: shapely.LineString, at_m: float, place: shapely.Point) -> str:
 
 def advice_words(line: TrollLine, *, display: Display) -> list[str]:
     """The worst reason for a verdict, what would mend it, and leads to change along the way."""
-    told = [r.words(lambda m: display.clearance(m).replace("-", "\u2212")) for r in line.reasons[:1]]
+    told = [
+        r.words(lambda m: display.clearance(m).replace("-", "\u2212"), display.distance)
+        for r in line.reasons[:1]
+    ]
     more = len(line.reasons) - 1
     if more > 0:
         told = [f"{told[0]} (and {more} more, on the map)"]

@@ -144,7 +144,7 @@ def stretch_summary(line: TrollLine, *, display: Display) -> str:
 
 def reasons(line: TrollLine, *, display: Display) -> tuple[str, ...]:
     """Why a troll line has its verdict, and what would mend it."""
-    told = [reason.words(_signed_depth(display)) for reason in line.reasons]
+    told = [reason.words(_signed_depth(display), display.distance) for reason in line.reasons]
     remedy = remedy_words(line, display=display)
     told += [remedy] if remedy else []
     return (*told, *(words for rod in line.rods if (words := call_out_words(rod, display=display))))

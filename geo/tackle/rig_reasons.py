@@ -22,6 +22,9 @@ class Shown(Protocol):
     def plus_minus(self, depth_m: float, sd_m: float, /) -> str:
         """A depth and what is known of it, with one unit."""
 
+    def distance(self, distance_m: float, /) -> str:
+        """A distance over the water, with its unit."""
+
     def lead(self, lead_m: float, /) -> str:
         """Line let out."""
 

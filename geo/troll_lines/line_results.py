@@ -160,10 +160,11 @@ class Reason:
     probability: tuple[float, float] = (float("nan"), float("nan"))
     limit_probability: float = float("nan")
 
-    def words(self, length: Words) -> str:
-        """The reason in words; `length` turns metres into text with a unit."""
+    def words(self, length: Words, distance: Words | None = None) -> str:
+        """The reason in words; `length` turns metres of depth into text, `distance` those along the line."""
         rods, bottoms = " ".join(self.rods), ", ".join(self.bottoms)
-        least, low, far = length(self.clearance_m), length(self.clearance_lower_m), length(self.length_m)
+        least, low = length(self.clearance_m), length(self.clearance_lower_m)
+        far = (distance or length)(self.length_m)
         if self.kind in ("touches", "drags"):
             deep = below(length, self.clearance_m)
             what = "touch" if self.kind == "touches" else "drag on"
