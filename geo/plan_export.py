@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import json
 import re
+from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
 
 import geopandas as gpd
+import numpy as np
 import pyproj
 import shapely
+from anyascii import anyascii
 
 from geo.errors import InputError, InputFileMissing
 from geo.files.digests import file_digest
@@ -29,6 +32,7 @@ from geo.water.spots import Spot
 
 EXPORT_SCHEMA = "leadsman.export/1"
 MARKER = "export.json"
+_LONGEST_PART = 60  # of a file's name; file systems take 255 bytes in all
 Split = Literal["period", "target"]
 Progress = Callable[[str, int, int], None]
 
@@ -69,22 +73,41 @@ def read_written(folder: Path) -> WrittenPlan:
     try:
         summary = json.loads(path.read_text("utf-8"))
         names = [t["name"] for t in summary["troll_lines"]]
-        given = [i["sha256"] for i in summary["inputs"]]
-        if summary["schema"] != SCHEMA or not given:
+        said = [t[key] for t in summary["troll_lines"] for key in ("name", "target", "period", "verdict")]
+        said += [i[key] for i in summary["inputs"] for key in ("file", "sha256")]
+        if summary["schema"] != SCHEMA or not summary["inputs"]:
             raise KeyError("schema")
-    except (OSError, ValueError, KeyError, TypeError) as error:
+        if not all(isinstance(text, str) for text in said):
+            raise TypeError("a text that is none")
+    except (OSError, ValueError, KeyError, TypeError, RecursionError) as error:
         raise InputError(
             f"{path}: is no plan that this version wrote ({type(error).__name__}); make the plan again"
         ) from error
-    layers = folder / FILES["layers"]
+    frame = _line_layer(folder / FILES["layers"])
+    found = dict(zip(frame["name"], frame.geometry, strict=True))
+    if sorted(frame["name"]) != sorted(names) or len(found) != len(names):
+        raise InputError(f"{folder}: plan.json and {FILES['layers']} do not hold the same lines; plan again")
+    return WrittenPlan(folder, summary, {name: found[name] for name in names}, pyproj.CRS(frame.crs))
+
+
+def _line_layer(layers: Path) -> gpd.GeoDataFrame:
+    """The troll lines of a GeoPackage that a person may have edited since: each a line with a name."""
     try:
         frame = gpd.read_file(layers, layer="troll_lines")
     except Exception as error:  # whatever the reader raises
         raise InputError(f"{layers}: its layer troll_lines cannot be read; make the plan again") from error
-    found = dict(zip(frame["name"], frame.geometry, strict=True))
-    if sorted(found) != sorted(names):
-        raise InputError(f"{folder}: plan.json and {layers.name} do not hold the same lines; plan again")
-    return WrittenPlan(folder, summary, {name: found[name] for name in names}, pyproj.CRS(frame.crs))
+    if not isinstance(frame, gpd.GeoDataFrame) or frame.crs is None or "name" not in frame:
+        raise InputError(
+            f"{layers}: its layer troll_lines lacks shapes, names or a coordinate system; make the plan again"
+        )
+    frame["name"] = frame["name"].astype(str)
+    for name, line in zip(frame["name"], frame.geometry, strict=True):
+        kind = "nothing" if line is None or line.is_empty else line.geom_type
+        if kind != "LineString":
+            raise InputError(f"{layers}: {name} is {kind}, not one line; make the plan again")
+        if not (np.isfinite(line.bounds).all() and line.length > 0):
+            raise InputError(f"{layers}: {name} has no length, or no place; make the plan again")
+    return frame
 
 
 def find_plan_file(written: WrittenPlan) -> Path | None:
@@ -105,9 +128,10 @@ def require_unchanged(written: WrittenPlan, loaded: LoadedPlan) -> None:
     InputError
         Names each file that changed, was added or is gone.
     """
-    then = {i["file"]: i["sha256"] for i in written.summary["inputs"]}
-    now = dict(loaded.digests())
-    changed = sorted({n for n in then | now if then.get(n) != now.get(n)})
+    # counted, not looked up by name: two tiles in two folders may have one name
+    then = Counter((i["file"], i["sha256"]) for i in written.summary["inputs"])
+    now = Counter(loaded.digests())
+    changed = sorted({name for name, _ in (then - now) + (now - then)})
     if changed:
         raise InputError(
             f"{written.folder}: {', '.join(changed)} changed since this plan was made; "
@@ -146,14 +170,16 @@ def export_plan(
     of a route can be held against them.
     """
     require_unchanged(written, loaded)
+    _require_known(written, loaded)
     progress("water", 0, 1)
     levels, _ = levels_of(loaded)
     lake, _ = open_lake(loaded)
     rerun = line_rerunner(loaded, lake, levels=levels)
+    drawn = _in_plane(written, lake.grid.work_crs)
     lines, said = [], []
     for k, t in enumerate(written.summary["troll_lines"]):
         progress(f"lures along {t['name']}", k, len(written.lines))
-        points = shapely.get_coordinates(written.lines[t["name"]])
+        points = shapely.get_coordinates(drawn[t["name"]])
         line = replace(rerun(t["target"], t["period"], points), name=t["name"])
         if line.verdict != t["verdict"]:
             said.append(f"{line.name}: {line.verdict} now, {t['verdict']} in the plan")
@@ -161,7 +187,7 @@ def export_plan(
     plan = Exported(
         loaded.tables.plan.name,
         loaded.tables.plan.units,
-        written.crs,
+        lake.grid.work_crs,
         keep_outs(lake),
         tuple(lines),
         spots_of_plan(loaded, lake)[0],
@@ -196,6 +222,31 @@ def export_plan(
     return content
 
 
+def _require_known(written: WrittenPlan, loaded: LoadedPlan) -> None:
+    """Refuse lines of targets or periods that the plan file has not."""
+    known = {
+        "target": {t.name for t in loaded.tables.targets},
+        "period": {p.name for p in loaded.tables.periods},
+    }
+    for line in written.summary["troll_lines"]:
+        for what, names in known.items():
+            if line[what] not in names:
+                raise InputError(
+                    f"{written.folder / 'plan.json'}: {line['name']} is of {what} {line[what]!r}, "
+                    f"which {loaded.path.name} does not have; make the plan again"
+                )
+
+
+def _in_plane(written: WrittenPlan, crs: pyproj.CRS) -> dict[str, shapely.LineString]:
+    """The lines in the plane that the lake is worked in, to the bit where they stand in it."""
+    if written.crs == crs:
+        return written.lines
+    moved = gpd.GeoSeries(list(written.lines.values()), crs=written.crs).to_crs(crs)
+    if not np.isfinite(moved.total_bounds).all():
+        raise InputError(f"{written.folder}: its lines lie off the map of the lake; make the plan again")
+    return dict(zip(written.lines, moved, strict=True))
+
+
 def _parts(plan: Exported, split: Split | None) -> list[tuple[str, Exported]]:
     """What goes into one pair of files, with what their names end in."""
     if split is None:
@@ -203,8 +254,13 @@ def _parts(plan: Exported, split: Split | None) -> list[tuple[str, Exported]]:
     groups = list(dict.fromkeys(getattr(t, split) for t in plan.troll_lines))
     names: list[str] = []
     for group in groups:
-        plain = re.sub(r"[^a-z0-9]+", "-", group.casefold()).strip("-") or split
-        names.append(plain if plain not in names else f"{plain}-{len(names) + 1}")
+        plain = re.sub(r"[^a-z0-9]+", "-", anyascii(group).casefold()).strip("-")[:_LONGEST_PART] or split
+        number = 1
+        name = plain
+        while name in names:
+            number += 1
+            name = f"{plain}-{number}"
+        names.append(name)
     return [
         (f"-{name}", replace(plan, troll_lines=tuple(t for t in plan.troll_lines if getattr(t, split) == g)))
         for name, g in zip(names, groups, strict=True)

@@ -43,7 +43,7 @@ class LoadedPlan:
         """The plan file and every file that it names."""
         w = self.tables.water
         named = [b.file for b in w.bathymetry] + [h.file for h in w.hazards]
-        named += [b.file for b in w.bottom]
+        named += [b.file for b in w.bottom] + [s.file for s in w.sounder]
         named += [w.gauge.file] if w.gauge else []
         named += self.tables.review.file if self.tables.review else ()
         charts = [f for c in w.chart for f in files_of_chart(self.file(c.file))]
@@ -318,10 +318,12 @@ def _files_missing(water: dict[str, Any], folder: Path) -> Iterator[tuple[Place,
         place: Place = ("water", "bathymetry", i) if isinstance(bathymetry, list) else ("water", "bathymetry")
         named.append(((*place, "file"), f.get("file")) if isinstance(f, dict) else (place, f))
     hazards = water.get("hazards")
-    for key in ("bottom", "gauge"):
+    sounder = water.get("sounder")
+    named += [(("water", "sounder"), sounder)] if isinstance(sounder, str) else []
+    for key in ("bottom", "gauge", "sounder"):
         table = water.get(key)
         named += [(("water", key, "file"), table.get("file"))] if isinstance(table, dict) else []
-    for key, tables in (("hazards", hazards), ("bottom", water.get("bottom"))):
+    for key, tables in (("hazards", hazards), ("bottom", water.get("bottom")), ("sounder", sounder)):
         for i, table in enumerate(tables if isinstance(tables, list) else []):
             if isinstance(table, dict):
                 named.append((("water", key, i, "file"), table.get("file")))

@@ -45,7 +45,7 @@ def levels_of(loaded: LoadedPlan) -> tuple[dict[str, Level], list[str]]:
     record: GaugeRecord | None = None
     said: list[str] = []
     if water.gauge is not None:
-        record = _read(loaded, water.gauge)
+        record = gauge_record(loaded, water.gauge)
         said += record.notes
     levels: dict[str, Level] = {}
     faults: list[Fault] = []
@@ -74,10 +74,11 @@ def day_levels_of(loaded: LoadedPlan) -> DayLevels:
     water = loaded.tables.water
     if water.gauge is None:
         return period_levels
-    return gauge_levels(_read(loaded, water.gauge), above_m=water.gauge_zero_m)
+    return gauge_levels(gauge_record(loaded, water.gauge), above_m=water.gauge_zero_m)
 
 
-def _read(loaded: LoadedPlan, gauge: GaugeTable) -> GaugeRecord:
+def gauge_record(loaded: LoadedPlan, gauge: GaugeTable) -> GaugeRecord:
+    """The record of the gauge that [water] names; what is wrong with it is a fault there."""
     try:
         return read_gauge(
             loaded.file(gauge.file),

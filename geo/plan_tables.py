@@ -369,6 +369,24 @@ class ChartTable(_Table):
     samples_within_m: LengthM = Field(50.0, alias="samples_within")
 
 
+class SounderTable(_Table):
+    """A record of the boat's own sounder, and what has to be known of it."""
+
+    file: Annotated[str, Field(min_length=1)]
+    depth: Name | None = None  # column, or element of GPX points
+    unit: UnitName | None = None
+    transducer_depth_m: LengthM | None = Field(None, alias="transducer_depth")  # else that of [boat]
+    level_above_datum_m: LevelM | None = Field(None, alias="level_above_datum")  # else by the gauge
+    sd_m: Annotated[float, quantity("length", least=0, most=10)] | None = Field(None, alias="sd")
+    correlation_m: Annotated[float, quantity("length", least=1, most=100_000)] | None = Field(
+        None, alias="correlation"
+    )
+    reach_m: Annotated[float, quantity("length", least=1, most=5000)] | None = Field(None, alias="reach")
+    columns: tuple[Name, Name] | None = Field(None, strict=False)  # longitude and latitude, or x and y
+    time: Name | None = None
+    crs: CrsText | None = None
+
+
 class GaugeTable(_Table):
     """A record of the water level, and how it counts."""
 
@@ -394,6 +412,7 @@ class WaterTable(RasterTable):
     transition_scale_m: LengthM | None = Field(None, alias="transition_scale")
     hazards: tuple[HazardTable, ...] = Field((), strict=False)
     chart: Annotated[tuple[ChartTable, ...], Files] = Field((), strict=False)
+    sounder: Annotated[tuple[SounderTable, ...], Files] = Field((), strict=False)
 
     @model_validator(mode="after")
     def _possible(self) -> WaterTable:

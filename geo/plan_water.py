@@ -15,6 +15,7 @@ from geo.plan_bottom import open_bottom
 from geo.plan_charts import frame_of, open_charts
 from geo.plan_file import LoadedPlan
 from geo.plan_result import DepthBand, DepthContour, KeepOut, Transition, Water
+from geo.plan_sounder import open_sounder
 from geo.plan_tables import PlanFile
 from geo.units import FOOT_M
 from geo.water.bottom import trace_transitions
@@ -97,8 +98,9 @@ def open_lake(loaded: LoadedPlan) -> tuple[Lake, list[str]]:
     level = w.level_above_datum_m or 0.0
     grid, cautions = open_bathymetry(loaded, level_above_datum_m=level)
     charted = open_charts(loaded, grid)
-    grid = charted.grid
     cautions += charted.cautions
+    grid, said = open_sounder(loaded, charted.grid)
+    cautions += said
     if not grid.quality.known:
         cautions.append(
             "The quality of the depths is not known: twice zone of confidence C is assumed, and no line is "

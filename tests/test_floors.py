@@ -25,6 +25,7 @@ FLOORS = (
     ("geo.review",),
     ("geo.output",),
     ("geo.plan_bathymetry", "geo.plan_bottom", "geo.plan_charts", "geo.plan_levels"),
+    ("geo.plan_sounder",),
     ("geo.plan_water",),
     ("geo.plan_spots", "geo.plan_spread"),
     ("geo.plan_grounds",),
@@ -55,6 +56,8 @@ KERNELS = {
     "geo.water.band_stitching",
     "geo.water.bulges",
     "geo.water.contour_blocks",
+    "geo.water.kriging",
+    "geo.water.sounder_blocks",
     "geo.water.summits",
     "geo.water.terrain",
 }

@@ -30,6 +30,15 @@ if TYPE_CHECKING:
 @click.option("--name-length", type=click.IntRange(6, 255), help="Longest name.")
 @click.option("--ascii/--any-letters", default=None, help="Names in plain letters, or in any.")
 @click.option("--thin-tolerance", metavar="LENGTH", help='How far a leg may leave the line, as in "4 m".')
+@click.option(
+    "--longest-leg", metavar="LENGTH", help='Longest leg of a route, as in "0.5 mi"; none unless given.'
+)
+@click.option(
+    "--characters", metavar="SIGNS", help='What names may hold beside letters and digits; " -" else.'
+)
+@click.option(
+    "--extensions/--no-extensions", default=None, help="Bottom depth at marks, in our own extension."
+)
 def command(
     plan_folder: Path,
     *,
@@ -75,6 +84,8 @@ def command(
     if "thin_tolerance" in given:
         tolerance = given.pop("thin_tolerance")
         table["thin_tolerance_m"] = _tolerance_m(str(tolerance), Plotter)
+    if "longest_leg" in given:
+        table["longest_leg_m"] = _length_m(str(given.pop("longest_leg")), hint="--longest-leg")
     with progress() as show:
         content = export_plan(
             written,
@@ -93,6 +104,16 @@ def command(
     click.echo(f"\n{NOT_FOR_NAVIGATION} {COMES_FIRST}")
     click.echo(f"Written to {folder}: {', '.join(content['files'].values())}.")
     return 0
+
+
+def _length_m(text: str, *, hint: str) -> float:
+    from geo.errors import InputError
+    from geo.units import parse_quantity
+
+    try:
+        return float(parse_quantity(text, "length"))
+    except InputError as error:
+        raise click.BadParameter(str(error), param_hint=hint) from error
 
 
 def _tolerance_m(text: str, table: type) -> float:

@@ -208,8 +208,9 @@ def read_gpx(
     *,
     bad_points: Literal["fail", "skip", "warn"] = "fail",
     max_bytes: int = 64 * 1024 * 1024,
+    all_extensions: bool = False,
 ) -> Gpx:
-    """Read GPX 1.0 or 1.1; of extensions, only our own are kept.
+    """Read GPX 1.0 or 1.1; of extensions, only our own are kept unless all are asked for.
 
     Parameters
     ----------
@@ -218,6 +219,8 @@ def read_gpx(
         ("skip") or with one warning ("warn"). A time that cannot be used or has no zone counts too,
         but under "skip" and "warn" only the time is left out.
     max_bytes : a larger file is refused.
+    all_extensions : keep what points carry in any namespace, by the plain names of the innermost elements;
+        of two of one name the first counts.
 
     Raises
     ------
@@ -227,7 +230,7 @@ def read_gpx(
     if bad_points not in ("fail", "skip", "warn"):
         raise InputError(f'bad_points is {bad_points!r}; expected "fail", "skip" or "warn"')
     name, data = _content(source, max_bytes)
-    reader = _Reader(name)
+    reader = _Reader(name, all_extensions=all_extensions)
     try:
         reader.run(data)
     except etree.XMLSyntaxError as e:
@@ -265,8 +268,9 @@ def _content(source: Path | str | bytes, max_bytes: int) -> tuple[str, bytes]:
 class _Reader:
     """Walks the elements as they are parsed, and forgets each point's once it is read."""
 
-    def __init__(self, name: str) -> None:
+    def __init__(self, name: str, *, all_extensions: bool) -> None:
         self.name = name
+        self._all_extensions = all_extensions
         self.faults: list[Fault] = []
         self._header: dict[str, str | None] = {}
         self._time: datetime | None = None
@@ -359,11 +363,7 @@ class _Reader:
         time = self._time_of(element)
         if longitude_deg is None or latitude_deg is None:
             return None
-        own = {
-            e.tag.rpartition("}")[2]: clean_text("".join(e.itertext()))
-            for box in element.iterchildren("{*}extensions")
-            for e in box.iterchildren(f"{{{EXTENSIONS}}}*")
-        }
+        own = _any_extensions(element) if self._all_extensions else _own_extensions(element)
         return GpxPoint(
             longitude_deg=-180.0 if longitude_deg == 180.0 else longitude_deg,
             latitude_deg=latitude_deg,
@@ -398,6 +398,26 @@ class _Reader:
         line = element.sourceline  # the parser counts lines no further than 65535
         place = f"{self.name}:{line}" if line < 65535 else f"{self.name}, point {self._seen} of the file"
         self.faults.append(Fault(place, f"<{tag}> {message}"))
+
+
+def _own_extensions(point: Any) -> dict[str, str]:
+    return {
+        e.tag.rpartition("}")[2]: clean_text("".join(e.itertext()))
+        for box in point.iterchildren("{*}extensions")
+        for e in box.iterchildren(f"{{{EXTENSIONS}}}*")
+    }
+
+
+def _any_extensions(point: Any) -> dict[str, str]:
+    """Of all namespaces; GPX 1.0 has them in the point itself."""
+    found: dict[str, str] = {}
+    space = point.tag.rpartition("}")[0] + "}"
+    for box in point.iterchildren():
+        if box.tag == f"{space}extensions" or not str(box.tag).startswith(space):
+            for e in box.iter():
+                if not len(e) and (text := clean_text(e.text or "")):
+                    found.setdefault(e.tag.rpartition("}")[2], text)
+    return found
 
 
 def _text(element: Any, tag: str) -> str | None:

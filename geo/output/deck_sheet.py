@@ -18,6 +18,7 @@ from geo.output.deck_words import (
     hazards_near,
     own_rods,
     position_words,
+    sides_of,
     sounder_words,
     time_words,
     usual_rods,
@@ -44,6 +45,10 @@ from geo.plan_result import Period, PlanResult, TrollLine
 
 _STYLE = resources.files("geo.output").joinpath("deck_sheet.css").read_text("utf-8")
 _A_VERDICT = "A verdict is about lures, not about safe water for the boat."
+_LEGEND = (
+    "Sides and distances are as run out, from the start. Watch: a lure may touch there, or no depth is known."
+    " ± is 95 %."
+)
 _BLANKS = ("Start", "End", "Fish", "Note")
 
 
@@ -79,7 +84,7 @@ def deck_sheet_html(plan: PlanResult, display: Display, *, printed: str, data_da
             "<body>",
             f"<h1>{name}: deck sheet</h1>",
             f'<p class="caution"><strong>{NOT_FOR_NAVIGATION}</strong> {COMES_FIRST} {_A_VERDICT}</p>',
-            *_periods(plan, display, printed=printed),
+            *_periods(plan, display, printed=printed, data_date=data_date),
             f"<footer><p>{escaped(standing)}</p>",
             *_spots(plan, display),
             *_hazards(plan, display),
@@ -92,28 +97,51 @@ def deck_sheet_html(plan: PlanResult, display: Display, *, printed: str, data_da
     )
 
 
-def _periods(plan: PlanResult, display: Display, *, printed: str) -> Iterator[str]:
+def _periods(plan: PlanResult, display: Display, *, printed: str, data_date: str | None) -> Iterator[str]:
     for period in plan.periods:
         lines = [t for t in plan.troll_lines if t.period == period.name]
         declination = _declination(plan, lines, period, printed)
-        courses = "Courses are true (T)" + (
-            " and magnetic (M); " + declination.words() if declination else ""
-        )
         yield '<section class="period">'
         yield '<div class="head"><div>'
         yield f"<h2>{escaped(period.name)}</h2>"
-        yield f"<p>{escaped(period_words(period, display=display))}</p>"
+        about = f"{period_words(period, display=display)}. {_dates(printed, data_date)}"
+        yield f"<p>{escaped(about)}</p>"
         if lines:
-            yield f"<p>{escaped(courses)}. Running out is from the start. ± is 95 %.</p>"
+            yield f"<p>{escaped(_courses(declination))} {_LEGEND}{escaped(_transducer(plan, display))}</p>"
         else:
             yield "<p>No troll line in this period.</p>"
         yield f"</div>{sheet_map_svg(plan, lines, display=display)}</div>"
         usual = usual_rods(lines, display=display)
         if usual:
-            yield f'<dl class="spread"><dt>As rigged</dt><dd></dd>{_pairs(usual.items())}</dl>'
+            yield from _rigged(usual, sides_of(lines))
         for line in lines:
             yield from _line(line, period, plan, display, declination, usual)
         yield "</section>"
+
+
+def _dates(printed: str, data_date: str | None) -> str:
+    """On each page of a period, since pages part company."""
+    return f"Depths: {data_date or 'date not stated'}. Printed: {printed}."
+
+
+def _transducer(plan: PlanResult, display: Display) -> str:
+    below_m = plan.transducer_depth_m
+    return f" The sounder counts from its transducer, {display.difference(below_m)} down." if below_m else ""
+
+
+def _courses(declination: Declination | None) -> str:
+    if declination is None:
+        return "Courses are true (T); no magnetic ones: the model of declination does not hold here and then."
+    return f"Courses are true (T) and magnetic (M); {declination.words()}."
+
+
+def _rigged(usual: Mapping[str, str], sides: Mapping[str, str]) -> Iterator[str]:
+    """What hangs on the rods, a column for each side, as they stand in the boat."""
+    yield '<div class="spread">'
+    for side in ("port", "starboard"):
+        rods = "".join(f"<dl>{_pairs([(r, w)])}</dl>" for r, w in usual.items() if sides[r] == side)
+        yield f'<div><p class="side">As rigged to {side}</p>{rods or "<p>no rod</p>"}</div>'
+    yield "</div>"
 
 
 def _line(
@@ -130,7 +158,7 @@ def _line(
     ]
     water = [
         ("Sounder", sounder_words(line, plan, display=display)),
-        ("Shallow side", side_words(line)),
+        ("Shallow side", side_words(line).removesuffix(", running out")),
         ("Level", level_words(line, display=display)),
         ("Hazards", hazards_near(line, plan.hazards, display=display)),
         ("Watch", stretch_summary(line, display=display)),

@@ -24,7 +24,7 @@ _SHARES = (0.05, 0.95)
 
 def position_words(longitude_deg: float, latitude_deg: float) -> str:
     """A position that breaks between latitude and longitude only."""
-    return degrees_minutes(longitude_deg, latitude_deg).replace(" ", "\u00a0").replace(",\u00a0", ", ")
+    return _whole(degrees_minutes(longitude_deg, latitude_deg)).replace(",\u00a0", ", ")
 
 
 def end_words(line: TrollLine, *, crs: pyproj.CRS) -> list[tuple[str, str]]:
@@ -45,7 +45,8 @@ def course_facts(
     parts = []
     for leg in legs:
         how = f" bending to {leg.bends}" if leg.bends else ""
-        parts.append(f"{_both(leg.true_deg, declination)} {display.distance(leg.to_m - leg.from_m)}{how}")
+        far = display.distance(leg.to_m - leg.from_m)
+        parts.append(f"{_whole(f'{_both(leg.true_deg, declination)} {far}')}{how}")
     facts = [("Legs", "; ".join(parts))]
     if len(legs) > 1 and not line.is_ring:
         to_degrees = pyproj.Transformer.from_crs(crs, 4326, always_xy=True)
@@ -56,6 +57,11 @@ def course_facts(
     return facts
 
 
+def _whole(text: str) -> str:
+    """Text that no line break parts: a number stays with its unit."""
+    return text.replace(" ", "\u00a0")
+
+
 def _both(true_deg: float, declination: Declination | None) -> str:
     true = f"{course_words(true_deg)}T"
     if declination is None:
@@ -64,10 +70,11 @@ def _both(true_deg: float, declination: Declination | None) -> str:
 
 
 def sounder_words(line: TrollLine, plan: PlanResult, *, display: Display) -> str:
-    """What the sounder should read along the line, and when the lures are in danger.
+    """What the sounder should read along the line, from its transducer, and when the lures are in danger.
 
-    The range leaves out a twentieth of the stations at either end of it. The least depth is what the deepest
-    lure needs with its errors (one-sided 95 %), its depth that of a straight course.
+    The range leaves out a twentieth of the stations at either end of it. In less water
+    than the deepest lure needs with its errors (one-sided 95 %) on a straight course it may touch, be it
+    bottom that snags or not.
     """
     below_m = plan.transducer_depth_m or 0.0
     depth = line.stations.bottom_depth_m
@@ -80,9 +87,7 @@ def sounder_words(line: TrollLine, plan: PlanResult, *, display: Display) -> str
         text = display.depth(float(low))
     needed = [n for rod in line.rods if math.isfinite(n := _needs_m(rod))]
     if needed:
-        text += f"; lures need {_rounded_up(max(needed) - below_m, display)}"
-    if below_m:
-        text += f" (below the transducer, {display.short(below_m)} down)"
+        text += f"; lures may touch under {_rounded_up(max(needed) - below_m, display)}"
     return text
 
 
@@ -115,6 +120,11 @@ def usual_rods(lines: Sequence[TrollLine], *, display: Display) -> dict[str, str
     return {rod: words.most_common(1)[0][0] for rod, words in said.items()}
 
 
+def sides_of(lines: Sequence[TrollLine]) -> dict[str, str]:
+    """The side each rod fishes on: its name need not tell."""
+    return {rod.rod: rod.side for line in lines for rod in line.rods}
+
+
 def own_rods(line: TrollLine, usual: Mapping[str, str], *, display: Display) -> list[tuple[str, str]]:
     """What a line wants of its rods beside that: leads worked out, leads advised."""
     found = []
@@ -125,23 +135,27 @@ def own_rods(line: TrollLine, usual: Mapping[str, str], *, display: Display) -> 
         elif not rod.lead_given:
             found.append((rod.rod, f"{_lead(rod, display)}, runs {_runs(rod, display)}"))
         elif rod.advised_lead_m is not None and display.lead(rod.advised_lead_m) != display.lead(rod.lead_m):
-            found.append((rod.rod, f"{display.lead(rod.advised_lead_m)} advised"))
+            found.append((rod.rod, _whole(f"{display.lead(rod.advised_lead_m)} advised")))
     return found
 
 
 def _as_rigged(rod: RodResult, display: Display) -> str:
-    board = "" if rod.line_to_board_m is None else f", {display.lead(rod.line_to_board_m)} to board"
+    pulled = ", flat line" if rod.cable_out_m is None else ", ball"
+    if rod.line_to_board_m is not None:
+        pulled = f", {_whole(display.lead(rod.line_to_board_m))} to board"
     if not rod.lead_given:
-        return f"{rod.rig}{board}, lead by line"
-    return f"{rod.rig}, {_lead(rod, display)}{board}, runs {_runs(rod, display)}"
+        return f"{rod.rig}{pulled}, lead by line"
+    return f"{rod.rig}{pulled}, lead {_lead(rod, display)}, runs {_runs(rod, display)}"
 
 
 def _lead(rod: RodResult, display: Display) -> str:
-    return lead_words(replace(rod, advised_lead_m=None, lead_given=False), display=display)
+    """The lead alone; a ball's cable may break onto the next line."""
+    words = lead_words(replace(rod, advised_lead_m=None, lead_given=False), display=display)
+    return words if rod.cable_out_m is not None else _whole(words)
 
 
 def _runs(rod: RodResult, display: Display) -> str:
-    return display.plus_minus(rod.running_depth_m, 1.96 * rod.running_depth_sd_m)
+    return _whole(display.plus_minus(rod.running_depth_m, 1.96 * rod.running_depth_sd_m))
 
 
 def hazards_near(line: TrollLine, hazards: Sequence[KeepOut], *, display: Display) -> str:
@@ -158,7 +172,9 @@ def hazards_near(line: TrollLine, hazards: Sequence[KeepOut], *, display: Displa
         _, there = shapely.ops.nearest_points(line.line, hazard.mark)
         at = float(line.line.project(there))
         side = _side(line.line, at, there)
-        words.append(f"{hazard_title(hazard)} {display.short(far)} to {side} at {display.chainage(at)}")
+        words.append(
+            f"{hazard_title(hazard)} {_whole(display.short(far))} to {side} at {_whole(display.chainage(at))}"
+        )
     more = len(found) - len(words)
     return "; ".join(words) + (f"; {more} more" if more else "")
 

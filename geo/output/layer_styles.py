@@ -44,13 +44,20 @@ def layer_styles(band_edges_m: Sequence[tuple[float, float]]) -> dict[str, str]:
             ("snags", "snags", 2.4, "1 4"),
         )
     ]
+    danger = _polygon(fill=_DANGER, stroke=_DANGER, width=1.6, opacity=0.25, dash="4 2")
     plain: dict[str, list[Rule]] = {
         "depth_contours": [("depth contour", None, [_line(_CONTOUR, 0.6, ""), _label("depth_m")])],
         "shoal_safe_contours": [("shoal-safe contour", None, [_line(_CONTOUR, 0.6, "6 2")])],
         "depth_bands": bands,
         "transitions": [("transition", None, [_line(_BOTTOM, 1.6, "8 3 2 3")])],
-        "spots": [("spot", None, [_point("triangle", fill=_PAPER, stroke=_INK, size=9)])],
-        "hazards": [("keep-out", None, [_polygon(fill=_DANGER, stroke=_DANGER, width=1.6, opacity=0.25)])],
+        "spots": [
+            (
+                "spot",
+                None,
+                [_point("triangle", fill=_PAPER, stroke=_INK, size=9), _label("name", beside=True)],
+            )
+        ],
+        "hazards": [("keep-out", None, [danger, _label("kind", beside=True)])],
         "troll_lines": verdicts,
         "stations": [("station", None, [_point("circle", fill=_INK, stroke=_PAPER, size=3)])],
         "lure_stations": [("lure", None, [_point("circle", fill=_PAPER, stroke=_INK, size=4)])],
@@ -98,10 +105,11 @@ def _line(colour: str, width: float, dash: str) -> Element:
     return symbol
 
 
-def _polygon(*, fill: str, stroke: str, width: float, opacity: float = 1.0) -> Element:
+def _polygon(*, fill: str, stroke: str, width: float, opacity: float = 1.0, dash: str = "") -> Element:
     symbol = etree.Element(f"{{{_SLD}}}PolygonSymbolizer")
     _css(_under(symbol, "Fill"), fill=fill, fill_opacity=opacity)
-    _css(_under(symbol, "Stroke"), stroke=stroke, stroke_width=width)
+    dashed = {"stroke_dasharray": dash} if dash else {}
+    _css(_under(symbol, "Stroke"), stroke=stroke, stroke_width=width, **dashed)
     return symbol
 
 
@@ -116,11 +124,15 @@ def _point(mark: str, *, fill: str, stroke: str, size: float) -> Element:
     return symbol
 
 
-def _label(column: str) -> Element:
+def _label(column: str, *, beside: bool = False) -> Element:
+    """Text of a column along a line, or `beside` a place."""
     symbol = etree.Element(f"{{{_SLD}}}TextSymbolizer")
     etree.SubElement(_under(symbol, "Label"), f"{{{_OGC}}}PropertyName").text = column
     _css(_under(symbol, "Font"), font_size=11)
-    _under(_under(symbol, "LabelPlacement"), "LinePlacement")
+    placement = _under(_under(symbol, "LabelPlacement"), "PointPlacement" if beside else "LinePlacement")
+    if beside:
+        off = _under(placement, "Displacement")
+        _under(off, "DisplacementX").text = _under(off, "DisplacementY").text = "6"
     halo = _under(symbol, "Halo")
     _under(halo, "Radius").text = "1"
     _css(_under(halo, "Fill"), fill=_PAPER)

@@ -7,6 +7,7 @@ and few marks by default, routes in a file of their own.
 from __future__ import annotations
 
 import itertools
+import math
 import re
 import unicodedata
 from collections import Counter
@@ -35,7 +36,10 @@ _HAZARD_NEAR_M = 250.0  # hazards this near a troll line get a mark (assumed: a 
 
 @dataclass(frozen=True)
 class PlotterLimits:
-    """What the device takes; device-neutral, defaults assumed."""
+    """What the device takes; device-neutral, defaults assumed.
+
+    `longest_leg_m` is of routes; `characters` are those that names may hold beside letters and digits.
+    """
 
     route_points: int = 50
     track_points: int = 500
@@ -44,13 +48,17 @@ class PlotterLimits:
     ascii: bool = True
     thin_tolerance_m: float = 5.0
     extensions: bool = False
+    longest_leg_m: float = math.inf
+    characters: str = " -"
 
     def __post_init__(self) -> None:
         # below 0.1 m the rounding of degrees alone (0.08 m) could use the tolerance up
         least = {"route_points": 2, "track_points": 2, "waypoints": 1, "name_length": 6}
-        for name, value in (*least.items(), ("thin_tolerance_m", 0.1)):
+        for name, value in (*least.items(), ("thin_tolerance_m", 0.1), ("longest_leg_m", 20.0)):
             if not getattr(self, name) >= value:
                 raise InputError(f"plotter {name} is {getattr(self, name)}; give at least {value}")
+        if not self.characters.isprintable():
+            raise InputError(f"plotter characters are {self.characters!r}; give signs that can be seen")
 
 
 class Plotted(Protocol):
@@ -136,7 +144,7 @@ def _legs(
     """Points of a route, as few as run no worse than the line, and how its lures run along them."""
     tolerance_m = limits.thin_tolerance_m
     while True:
-        degrees = thinner.points(t.line, tolerance_m=tolerance_m)
+        degrees = thinner.points(t.line, tolerance_m=tolerance_m, longest_leg_m=limits.longest_leg_m)
         verdict = t.verdict if judge is None else judge(t, thinner.work(degrees))
         if _WORST.index(verdict) <= _WORST.index(t.verdict) or tolerance_m <= _AS_DRAWN_M:
             return degrees, verdict
@@ -294,9 +302,11 @@ def _spot_marks(plan: Plotted, thinner: Thinner) -> list[_Mark]:
 
 
 def _plain(text: str, limits: PlotterLimits) -> str:
-    """Letters, digits, space and hyphen only."""
+    """Letters, digits and what else the plotter takes in names."""
     text = anyascii(text) if limits.ascii else unicodedata.normalize("NFC", text)
-    return " ".join("".join(c if c.isalnum() or c in " -" else " " for c in text).split())
+    gap = " " if " " in limits.characters else ""
+    kept = "".join(c if c.isalnum() or c in limits.characters else " " for c in text)
+    return gap.join(kept.split())
 
 
 class _Names:
@@ -310,11 +320,12 @@ class _Names:
     def take(self, base: str, suffix: str = "") -> str:
         """Return the name to write for `base` and `suffix`; the suffix is never cut."""
         plain = _plain(base, self._limits) or "line"
-        name = self._cut(plain, suffix)
+        end = self._fit(suffix)
+        name = self._cut(plain, end)
         number = 1
         while name.casefold() in self._taken:
             number += 1
-            name = self._cut(plain, f"-{number}{suffix}")
+            name = self._cut(plain, self._fit(f"-{number}") + end)
         self._taken.add(name.casefold())
         if name != base + suffix:
             self.changes.append((base + suffix, name))
@@ -323,6 +334,12 @@ class _Names:
     def of_parts(self, base: str, count: int) -> list[str]:
         """Names of the numbered parts of one line."""
         return [self.take(base, f"-{k}" if count > 1 else "") for k in range(1, count + 1)]
+
+    def _fit(self, suffix: str) -> str:
+        """A suffix with another sign, or none, before its number where the plotter does not take its own."""
+        if not suffix or suffix[0] in self._limits.characters:
+            return suffix
+        return next((c for c in "- _" if c in self._limits.characters), "") + suffix[1:]
 
     def _cut(self, plain: str, suffix: str) -> str:
         room = self._limits.name_length - len(suffix)

@@ -17,7 +17,8 @@ from geo.units import FOOT_M, MILE_M
 _WIDE, _HIGH = 480.0, 300.0  # at most, units of the drawing
 _MARGIN_M = 150.0
 _LEAST_STEP = 0.7  # units: finer detail does not print
-_ROOM = 13.0  # units between names
+_ROOM = 13.0  # units between names, one above another
+_LETTER = 8.0  # units: as wide as one is
 
 
 def sheet_map_svg(plan: PlanResult, lines: Sequence[TrollLine], *, display: Display) -> str:
@@ -37,11 +38,17 @@ def sheet_map_svg(plan: PlanResult, lines: Sequence[TrollLine], *, display: Disp
     parts = [
         f'<svg class="map" viewBox="0 0 {wide:.0f} {high:.0f}" role="img" aria-label="Map of the lines">'
     ]
-    contours = "".join(drawn(shapely.intersection(c.lines, frame)) for c in plan.drawn_contours)
-    parts.append(f'<path class="contours" d="{contours}"/>')
+    for kind, depths in (
+        ("contours", [c for c in plan.drawn_contours if c.depth_m > 0]),
+        ("shore", [c for c in plan.drawn_contours if c.depth_m <= 0]),
+    ):
+        paths = "".join(drawn(shapely.intersection(c.lines, frame)) for c in depths)
+        parts.append(f'<path class="{kind}" d="{paths}"/>')
     near = [h.area for h in plan.hazards if shapely.intersects(h.area, frame)]
     parts.extend(f'<path class="keep-out" d="{drawn(area.boundary)}"/>' for area in near)
-    parts.extend(f'<path class="line {t.verdict}" d="{drawn(t.line)}"/>' for t in lines)
+    for t in reversed(lines):  # the best on top; white beside each, or lines a swath apart run together
+        way = drawn(t.line)
+        parts.append(f'<path class="beside" d="{way}"/><path class="line {t.verdict}" d="{way}"/>')
     parts.extend(_names(lines, west, north, unit_m, wide))
     parts.extend(_north_and_scale(plan, frame, unit_m, wide, high, display))
     return "".join([*parts, "</svg>"])
@@ -59,20 +66,23 @@ def _names(
     lines: Sequence[TrollLine], west: float, north: float, unit_m: float, wide: float
 ) -> Iterator[str]:
     """A ring at each start, and the name beside it where there is room."""
-    taken: list[tuple[float, float]] = []
+    taken: list[tuple[float, float, float]] = []  # middle and half width of each name
     for t in lines:
-        for share in (0.0, 0.5, 0.25, 0.75, 1.0):
+        name = _short(t.name)
+        half = _LETTER * len(name) / 2
+        for share in (0.0, 0.5, 0.25, 0.75, 0.125, 0.375, 0.625, 0.875, 1.0):
             p = t.line.interpolate(share, normalized=True)
             x, y = (p.x - west) / unit_m, (north - p.y) / unit_m
-            if all(abs(x - a) > 3 * _ROOM or abs(y - b) > _ROOM for a, b in taken):
+            anchor, dx = ("end", -5) if x > wide - 2 * half - 25 else ("start", 5)
+            y = max(y, _ROOM + 1)  # a name at the upper edge would be cut off
+            middle = x + (dx - half if anchor == "end" else dx + half)
+            if all(abs(middle - a) > half + h or abs(y - b) > _ROOM for a, b, h in taken):
                 break
-        taken.append((x, y))
+        taken.append((middle, y, half))
         start = t.line.interpolate(0.0)
         sx, sy = (start.x - west) / unit_m, (north - start.y) / unit_m
         yield f'<circle class="start" cx="{sx:.1f}" cy="{sy:.1f}" r="3"/>'
-        anchor, dx = ("end", -5) if x > wide - 90 else ("start", 5)
-        name = escaped(_short(t.name))
-        yield f'<text x="{x + dx:.1f}" y="{y - 4:.1f}" text-anchor="{anchor}">{name}</text>'
+        yield f'<text x="{x + dx:.1f}" y="{y - 4:.1f}" text-anchor="{anchor}">{escaped(name)}</text>'
 
 
 def _short(name: str) -> str:

@@ -14,6 +14,7 @@ Floats = NDArray[np.float64]
 
 _EARTH = pyproj.Geod(ellps="WGS84")
 _STEP_M = 100.0  # a straight leg in the work CRS is straight on the ground over this length, to millimetres
+_RING_M = 0.4  # a ring keeps its shape down to this; several steps of the last decimal
 _DECIMALS = 6  # of a degree, as GPX is written
 
 
@@ -33,16 +34,23 @@ class Thinner:
         """Places in the work CRS of longitude and latitude."""
         return np.column_stack(self._to_degrees.transform(degrees[:, 0], degrees[:, 1], direction="INVERSE"))
 
-    def points(self, line: shapely.LineString, *, tolerance_m: float) -> Floats:
+    def points(
+        self, line: shapely.LineString, *, tolerance_m: float, longest_leg_m: float = np.inf
+    ) -> Floats:
         """Longitude and latitude of the points to write."""
-        drawn = shapely.get_coordinates(shapely.segmentize(line, _STEP_M))
+        drawn = shapely.get_coordinates(shapely.segmentize(line, min(_STEP_M, longest_leg_m / 2)))
         degrees = self.degrees(drawn)  # rounded first, so that rounding is part of what is checked
-        kept = _farthest_kept(self.work(degrees), tolerance_m=0.9 * tolerance_m)
+        rounded = self.work(degrees)
+        kept = _farthest_kept(rounded, tolerance_m=0.9 * tolerance_m)
         checked = [0]
         todo = list(itertools.pairwise(kept))[::-1]
         while todo:
             i, j = todo.pop()
-            if j - i == 1 or self._fits(drawn[i : j + 1], degrees[i], degrees[j], tolerance_m=tolerance_m):
+            # a plane's scale is off by a thousandth at most where the plan is
+            short = np.hypot(*(rounded[j] - rounded[i])) <= 0.999 * longest_leg_m
+            if j - i == 1 or (
+                short and self._fits(drawn[i : j + 1], degrees[i], degrees[j], tolerance_m=tolerance_m)
+            ):
                 checked.append(j)
             else:
                 middle = (i + j) // 2
@@ -69,20 +77,24 @@ class Thinner:
 
 
 def _farthest_kept(xy: Floats, *, tolerance_m: float) -> list[int]:
-    """Which points to keep: the ends, and again and again the one farthest from its leg, if too far."""
+    """Which points to keep: the ends, and again and again the one farthest from its leg, if too far.
+
+    A ring keeps its far side and one point on either flank, or one smaller than the tolerance would be a leg
+    without length.
+    """
     kept = {0, len(xy) - 1}
-    todo = [(0, len(xy) - 1)]
+    todo = [(0, len(xy) - 1, 2 if (xy[0] == xy[-1]).all() else 0)]
     while todo:
-        i, j = todo.pop()
+        i, j, kept_anyway = todo.pop()
         if j - i < 2:
             continue
         leg = shapely.LineString(xy[[i, j]])
         off = shapely.distance(shapely.points(xy[i + 1 : j]), leg)
         far = int(off.argmax())
-        if off[far] > tolerance_m:
+        if off[far] > (min(tolerance_m, _RING_M) if kept_anyway else tolerance_m):
             middle = i + 1 + far
             kept.add(middle)
-            todo += [(i, middle), (middle, j)]
+            todo += [(i, middle, max(kept_anyway - 1, 0)), (middle, j, max(kept_anyway - 1, 0))]
     return sorted(kept)
 
 

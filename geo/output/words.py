@@ -199,7 +199,7 @@ def level_words(line: TrollLine, *, display: Display) -> str:
     parts: list[str] = []
     if all(s.verdict == line.verdict for s in line.level_steps):
         low, high = (abs(f(s.change_m for s in line.level_steps)) for f in (min, max))
-        return f"the same {display.difference(low)} lower to {display.difference(high)} higher"
+        return f"same verdict {display.difference(low)} lower to {display.difference(high)} higher"
     for way, sign in (("lower", -1), ("higher", 1)):
         tried = sorted((s for s in line.level_steps if s.change_m * sign > 0), key=lambda s: abs(s.change_m))
         other = [s for s in tried if s.verdict != line.verdict][:1]

@@ -100,17 +100,14 @@ def _rows(path: Path) -> tuple[list[tuple[int, list[str]]], list[str]]:
     lines, notes = lines_of(path)
     first = next((t for t in lines if t.strip() and not t.lstrip().startswith("#")), "")
     delimiter = max(",;\t", key=first.count)
-    reader = csv.reader(lines, delimiter=delimiter, skipinitialspace=True)
-    try:
-        found = [
-            (reader.line_num, [c.strip() for c in cells[:_MOST_CELLS]])
-            for cells in reader
-            if any(c.strip() for c in cells) and not cells[0].lstrip().startswith("#")
-        ]
-    except csv.Error as error:
-        raise InputError(
-            f"{path.name}:{reader.line_num}: is no row of a table ({error}); check its quotes"
-        ) from error
+    found = []
+    for number, line in enumerate(lines, 1):
+        try:  # line by line: a quote that is never closed must not swallow the rows after it
+            cells = next(csv.reader([line], delimiter=delimiter, skipinitialspace=True, strict=True), [])
+        except csv.Error:
+            cells = line.replace('"', "").split(delimiter)
+        if any(c.strip() for c in cells) and not cells[0].lstrip().startswith("#"):
+            found.append((number, [c.strip() for c in cells[:_MOST_CELLS]]))
     return found, notes
 
 

@@ -29,15 +29,19 @@ _FILLER = re.compile(
 )
 # words of marks that are no fish
 _PLACES = re.compile(
-    r"\b(launch|ramp|dock|harbou?r|marina|home|camp|anchor(age)?|buoy|wreck|hazard|reef|rocks?|shoal|start|end|"
+    r"\b(launch|ramp|dock|harbou?r|marina|home|camp|anchor(age)?|buoy|wreck|hazard|reef|"
+    r"rocks?(?! bass)|shoal|start|end|"
     r"entrance|bridge|fuel|parking|inlet|snag(ged)?|crossing|hump|hole|point|saddle|corner|edge)\b",
     re.IGNORECASE,
 )
 
 
+_NO_CATCH = re.compile(r"\b(no fish|nothing|lost|missed|blank|skunk(ed)?)\b", re.IGNORECASE)
+
+
 @dataclass(frozen=True)
 class CatchWords:
-    """What the words say; None where they do not."""
+    """What the words say; None where they do not. `is_place`: a place, or a fish that was not caught."""
 
     species: str
     count: int
@@ -85,7 +89,8 @@ def read_words(name: str, description: str = "", *, species: Mapping[str, str] |
         count=count,
         length_m=next((m for m in lengths if m), None),
         kept=True if _KEPT.search(whole) else False if _RELEASED.search(whole) else None,
-        is_place=not known and not counts and bool(_PLACES.search(texts[0])),
+        is_place=bool(_NO_CATCH.search(whole))
+        or (not known and not counts and bool(_PLACES.search(texts[0]))),
     )
 
 

@@ -103,7 +103,7 @@ def marks_of(
         where = f"{path.name}, mark {k}{f' {point.name!r}' if point.name else ''}"
         said = read_words(_plain(point.name), _plain(point.description), species=species)
         if said.is_place or _is_ours(point):
-            left.append(LeftOut(where, 1, "is a place, not a catch"))
+            left.append(LeftOut(where, 1, "is a place or a fish that was not caught"))
             continue
         possible = 0 < said.count <= MOST_FISH
         catches.append(

@@ -138,6 +138,7 @@ class Rates:
 
     Attributes
     ----------
+    counts, effort : as they were used: over the dispersion, where one was given.
     raw, raw_low, raw_high : catch over effort with exact 95 % limits, NaN where there was no effort.
     shrunken, low, high : what each rate is likely to be, and its 95 % interval, when all are looked at
         together; the interval allows for not knowing how much grounds differ.
@@ -199,7 +200,8 @@ def shrunken_rates(counts: ArrayLike, effort: ArrayLike, *, dispersion_ratio: fl
     Gamma-Poisson as [ClaytonKaldor1987], but the prior is not taken as known: its mean and the coefficient
     of variation of the rates run over a grid, weighted by the likelihood of the counts and by a weak prior
     of our own (log mean flat; variation half-Cauchy about 0.7, assumed). With one fitted prior intervals
-    would be too narrow: few grounds do not tell how much grounds differ.
+    would be too narrow: few grounds do not tell how much grounds differ. So neither of the fits above is used
+    here; they stand beside it as published checks.
     """
     y, e = _pair(counts, effort)
     if (e > 0).sum() < 2:

@@ -101,7 +101,7 @@ def class_from_name(name: str, *, names: Mapping[str, str], terms: Terms = "own"
     word = _SAME.get(word, word)
     if word in CLASSES:
         return word
-    near = difflib.get_close_matches(word, [*CLASSES, *_SAME], 1)
+    near = difflib.get_close_matches(word, [*CLASSES, *_SAME], 1, cutoff=0.7)
     hint = f"did you mean {_SAME.get(near[0], near[0])!r}? " if near else ""
     raise InputError(
         f"{name!r} is no bottom type known here; {hint}map it in [water] bottom, "
@@ -141,7 +141,8 @@ def trace_transitions(
     Notes
     -----
     The line is the edge of class_a as far as class_b lies within `apart_m` of it, so the outer edge of the
-    data is never one. Pieces shorter than four times `apart_m` are what corners leave over.
+    data is never one, but for up to `apart_m` where a border comes out to it. Pieces shorter than four times
+    `apart_m` are what corners leave over.
     """
     found = []
     present = sorted(set(bottom.classes) - {"unknown"})

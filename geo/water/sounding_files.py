@@ -6,7 +6,6 @@ Which way depths count and their unit are never guessed: the file's own heading 
 from __future__ import annotations
 
 import re
-import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,6 +17,7 @@ import shapely
 from numpy.typing import NDArray
 
 from geo.errors import InputError, InputFileMissing, Unsaid
+from geo.files.text_table import text_table
 from geo.files.vectors import SUFFIXES, read_vectors
 from geo.units import length_unit_m
 from geo.water.bathymetry import work_crs_of
@@ -27,7 +27,6 @@ from geo.water.soundings import Soundings
 Floats = NDArray[np.float64]
 
 TEXT_SUFFIXES = (".csv", ".txt", ".xyz", ".tsv", ".dat")
-_LARGEST_BYTES = 2 << 30
 _MOST_BAD_RATIO = 0.01  # assumed: more rows without a place or depth, and the columns are the wrong ones
 _DEEPEST_M = 12_000.0
 _NAMES: Mapping[str, tuple[str, ...]] = {
@@ -39,7 +38,6 @@ _GEOGRAPHIC = ("longitude", "lon", "long", "lng", "latitude", "lat")
 _DOWN, _UP = ("depth", "sounding", "valsou"), ("elevation", "elev", "height")
 _HEADING = re.compile(r"\s*\"?(.*?)\"?\s*(?:[\[(]\s*([^\])]*?)\s*[\])])?\s*")
 _UNIT_TAIL = re.compile(r"(.+?)[_ ](m|ft|feet|metres|meters|fathoms?|cm)$", re.IGNORECASE)
-_NUMBER = re.compile(r"\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*")
 
 
 @dataclass(frozen=True)
@@ -177,7 +175,7 @@ def _from_vectors(
     places = shapely.get_coordinates(np.asarray(frame.geometry.array), include_z=True)
     wanted = columns[2] if columns else None
     try:
-        number, unit, sense = _depth_column(heads, wanted, path)
+        number, unit, sense = depth_column(heads, wanted, path)
         values = pd.to_numeric(frame[heads[number]], errors="coerce").to_numpy(float)
         name = heads[number]
     except InputError:
@@ -192,63 +190,38 @@ def _from_text(
     path: Path, columns: tuple[str, str, str] | None
 ) -> tuple[Floats, Floats, Floats, _Columns, tuple[str, ...]]:
     """Three columns of a table, with or without a heading."""
-    if path.stat().st_size > _LARGEST_BYTES:
-        raise InputError(f"{path.name}: over 2 GB of text; thin the soundings or split the file")
-    try:
-        with path.open(encoding="utf-8-sig", errors="replace") as file:
-            head = [line for _, line in zip(range(50), file, strict=False) if line.strip()]
-    except OSError as error:
-        raise InputError(f"{path.name}: cannot be read ({error.strerror})") from error
-    head = [line for line in head if not line.lstrip().startswith("#")]
-    if not head:
-        raise InputError(f"{path.name}: is empty; expected a heading and soundings, or columns x y z")
-    mark = max(",;\t", key=head[0].count)
-    split = mark if mark in head[0] else r"\s+"
-    cells = [c.strip() for c in (head[0].split(mark) if mark in head[0] else head[0].split())]
-    headed = not all(_NUMBER.fullmatch(c) for c in cells if c)
-    if headed:
-        found = _headed(cells, columns, path)
+    table = text_table(path)
+    if table.headed:
+        found = _headed(table.cells, columns, path)
     elif columns:
         raise InputError(
             f"{path.name}: has no heading, so no column {columns[0]!r}; its first row is numbers"
         )
-    elif len(cells) < 3:
-        raise InputError(f"{path.name}: {len(cells)} columns and no heading; expected x, y and depth")
+    elif len(table.cells) < 3:
+        raise InputError(f"{path.name}: {len(table.cells)} columns and no heading; expected x, y and depth")
     else:
         found = _Columns(0, 1, 2, ("column 1", "column 2", "column 3"), None, None, geographic=False)
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", pd.errors.ParserWarning)
-            table = pd.read_csv(
-                path,
-                sep=split,
-                header=0 if headed else None,
-                usecols=sorted({found.x, found.y, found.depth}),
-                comment="#",
-                dtype=str,
-                encoding="utf-8-sig",
-                encoding_errors="replace",
-                on_bad_lines="skip",
-                skip_blank_lines=True,
-                engine="c",
-            )
-    except (ValueError, pd.errors.ParserError, MemoryError) as error:
-        raise InputError(f"{path.name}: is no table of soundings ({str(error)[:120]})") from error
-    order = sorted({found.x, found.y, found.depth})
     values = {
-        k: pd.to_numeric(table.iloc[:, order.index(k)].str.strip(), errors="coerce").to_numpy(float)
-        for k in order
+        k: pd.to_numeric(text, errors="coerce").to_numpy(float)
+        for k, text in table.columns(path, (found.x, found.y, found.depth)).items()
     }
     return values[found.x], values[found.y], values[found.depth], found, ()
 
 
 def _headed(cells: list[str], columns: tuple[str, str, str] | None, path: Path) -> _Columns:
     """Columns by their headings."""
-    plain = [_plain(c)[0] for c in cells]
+    x, y, geographic = place_columns(cells, columns[:2] if columns else None, path)
+    depth, unit, sense = depth_column(cells, columns[2] if columns else None, path)
+    return _Columns(x, y, depth, (cells[x], cells[y], cells[depth]), unit, sense, geographic)
+
+
+def place_columns(cells: list[str], wanted: tuple[str, str] | None, path: Path) -> tuple[int, int, bool]:
+    """Which columns hold x and y, and whether their headings say that they are longitude and latitude."""
+    plain = [plain_heading(c)[0] for c in cells]
     numbers = []
-    for part, wanted in zip(("x", "y"), columns[:2] if columns else (None, None), strict=True):
-        names = (wanted.casefold(),) if wanted else _NAMES[part]
-        heads = [c.casefold() for c in cells] if wanted else plain
+    for part, name in zip(("x", "y"), wanted or (None, None), strict=True):
+        names = (name.casefold(),) if name else _NAMES[part]
+        heads = [c.casefold() for c in cells] if name else plain
         hits = [heads.index(n) for n in names if n in heads]
         if not hits:
             raise InputError(
@@ -256,24 +229,13 @@ def _headed(cells: list[str], columns: tuple[str, str, str] | None, path: Path) 
                 'as in columns = ["lon", "lat", "depth"]'
             )
         numbers.append(hits[0])
-    depth, unit, sense = _depth_column(cells, columns[2] if columns else None, path)
     x, y = numbers
-    return _Columns(
-        x,
-        y,
-        depth,
-        (cells[x], cells[y], cells[depth]),
-        unit,
-        sense,
-        plain[x] in _GEOGRAPHIC and plain[y] in _GEOGRAPHIC,
-    )
+    return x, y, plain[x] in _GEOGRAPHIC and plain[y] in _GEOGRAPHIC
 
 
-def _depth_column(
-    heads: list[str], wanted: str | None, path: Path
-) -> tuple[int, str | None, Vertical | None]:
+def depth_column(heads: list[str], wanted: str | None, path: Path) -> tuple[int, str | None, Vertical | None]:
     """Which column holds depths, and the unit and sense that its heading states."""
-    plain = [_plain(c) for c in heads]
+    plain = [plain_heading(c) for c in heads]
     if wanted:
         hits = [k for k, c in enumerate(heads) if c.casefold() == wanted.casefold()]
     else:
@@ -288,10 +250,10 @@ def _depth_column(
     return hits[0], unit, sense
 
 
-def _plain(head: str) -> tuple[str, str | None]:
+def plain_heading(head: str) -> tuple[str, str | None]:
     """A heading without its unit, in small letters, and the unit where it is one of length.
 
-    >>> _plain("Depth [ft]"), _plain("depth_m"), _plain("Latitude")
+    >>> plain_heading("Depth [ft]"), plain_heading("depth_m"), plain_heading("Latitude")
     (('depth', 'ft'), ('depth', 'm'), ('latitude', None))
     """
     match = _HEADING.fullmatch(head)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 
 import gpxpy
@@ -59,6 +60,26 @@ def test_a_finer_tolerance_gives_more_points_and_a_coarser_one_fewer(cli, made, 
         return sum(len(r.points) for r in read(folder / "routes.gpx").routes)
 
     assert points("1 m") > points("5 m") > points("50 ft")
+
+
+def test_legs_signs_and_extensions_as_asked_for(cli, made, tmp_path):
+    asked = ("--longest-leg", "0.1 mi", "--characters", "_", "--extensions")
+    ran = cli("export", made, "--out", tmp_path / "card", *asked)
+    assert ran.code == 0, ran.err
+    for route in read(tmp_path / "card" / "routes.gpx").routes:
+        far = [a.distance_2d(b) for a, b in itertools.pairwise(route.points)]
+        assert max(far) <= 161.0 * 1.005  # 0.1 mi is 160.9 m; that library reckons on a sphere
+    tracks = (tmp_path / "card" / "tracks.gpx").read_text("utf-8")
+    assert "<leadsman:bottom_depth_m>" in tracks
+    assert all(c.isalnum() or c == "_" for w in gpxpy.parse(tracks).waypoints for c in w.name)
+
+
+@pytest.mark.parametrize("length", ["5 kg", "5", "1 m"])
+def test_a_longest_leg_that_is_none_is_refused(cli, made, tmp_path, length):
+    ran = cli("export", made, "--out", tmp_path / "card", "--longest-leg", length)
+    assert ran.code == (1 if length == "1 m" else 2), ran.err
+    assert "longest" in ran.err
+    assert not (tmp_path / "card").exists()
 
 
 def test_a_pair_of_files_for_each_target(cli, made, tmp_path):

@@ -470,3 +470,21 @@ def test_long_track_is_read_whole() -> None:
     assert len(read_gpx(data).points) == 70_000
     with pytest.raises(InputError, match=r"^GPX data, point 70000 of the file: <trkpt> lat"):
         read_gpx(data[: data.rindex(b"<trkpt")] + b'<trkpt lat="x" lon="0"/></trkseg></trk></gpx>')
+
+
+def test_extensions_of_any_namespace_are_kept_when_asked_for():
+    inner = "<extensions><x:Fix><x:depth>6.5</x:depth><x:depth>9</x:depth></x:Fix></extensions>"
+    data = (
+        f'<gpx version="1.1" creator="made" xmlns="{GPX_1_1}" xmlns:x="urn:made:1">'
+        f'<wpt lat="45" lon="-150">{inner}</wpt></gpx>'
+    ).encode()
+    assert read_gpx(data).waypoints[0].extensions == {}
+    assert read_gpx(data, all_extensions=True).waypoints[0].extensions == {"depth": "6.5"}
+
+
+def test_gpx_1_0_has_its_extensions_in_the_point_itself():
+    data = (
+        f'<gpx version="1.0" creator="made" xmlns="{GPX_1_0}" xmlns:x="urn:made:1">'
+        '<wpt lat="45" lon="-150"><name>A</name><x:depth>6.5</x:depth></wpt></gpx>'
+    ).encode()
+    assert read_gpx(data, all_extensions=True).waypoints[0].extensions == {"depth": "6.5"}

@@ -20,7 +20,9 @@ from tests.output.test_html_map import HOSTILE, OUTSIDE, Parsed
 
 
 def sheet_of(plan: PlanResult, units: Any = "us", data_date: str | None = "2021") -> str:
-    return deck_sheet_html(plan, Display(units), printed="2026-04-01", data_date=data_date)
+    """The page; spaces that keep a number and its unit on one line are plain ones here."""
+    page = deck_sheet_html(plan, Display(units), printed="2026-04-01", data_date=data_date)
+    return page.replace("\u00a0", " ")
 
 
 def along(*positions_deg: tuple[float, float]) -> shapely.LineString:
@@ -70,8 +72,8 @@ def test_start_end_and_course_are_those_of_the_line() -> None:
     # due north along a meridian: 45 00.000 to 45 00.600 at 149 55.200 W
     line = made_line("A1", along((-149.92, 45.0), (-149.92, 45.01)))
     facts = facts_of(made_plan(troll_lines=(line,)))
-    assert facts["Start"].replace("\u00a0", " ") == "45° 00.000&#x27; N, 149° 55.200&#x27; W"
-    assert facts["End"].replace("\u00a0", " ") == "45° 00.600&#x27; N, 149° 55.200&#x27; W"
+    assert facts["Start"] == "45° 00.000&#x27; N, 149° 55.200&#x27; W"
+    assert facts["End"] == "45° 00.600&#x27; N, 149° 55.200&#x27; W"
     assert facts["Legs"].startswith("000°T/")
     assert "End bears" not in facts  # one leg says it
 
@@ -88,7 +90,7 @@ def test_magnetic_course_is_the_true_one_less_easterly_declination() -> None:
 
 def test_without_a_model_for_the_year_there_is_no_magnetic_course() -> None:
     page = deck_sheet_html(made_plan(), Display("us"), printed="2031-04-01", data_date=None)
-    assert "Courses are true (T)." in page
+    assert "Courses are true (T); no magnetic ones: the model of declination does not hold" in page
     assert not re.search(r"°M", page)
 
 
@@ -136,8 +138,8 @@ def test_what_is_rigged_is_said_once_and_each_line_says_what_differs() -> None:
     page = sheet_of(made_plan())
     spring = page.split("<h2>autumn")[0]
     # 18.288 m of lead, 24.384 m to the board, 3.048 m deep with an sd of 0.3048 m, times 1.96
-    assert spring.count("mid plug, 60 ft, 80 ft to board, runs 10.0 ± 2.0 ft") == 1
-    assert "<dt>S2</dt><dd>mid plug, lead by line</dd>" in spring
+    assert spring.count("mid plug, 80 ft to board, lead 60 ft, runs 10.0 ± 2.0 ft") == 1
+    assert "<dt>S2</dt><dd>mid plug, flat line, lead by line</dd>" in spring
     first = spring.split("<article>")[1]
     assert "<dt>P1</dt><dd>75 ft advised</dd>" in first  # 22.86 m
     assert "<dt>S2</dt><dd>60 ft, runs 10.0 ± 2.0 ft</dd>" in first
@@ -148,7 +150,7 @@ def test_a_rod_set_otherwise_on_one_line_is_written_out_there() -> None:
     other = dataclasses.replace(plan.troll_lines[0], rods=(made_rod(lead_m=30.48),), name="IE9")
     page = sheet_of(dataclasses.replace(plan, troll_lines=(*plan.troll_lines, other)))
     own = page.split("<h3>IE9")[1].split("</article>")[0]
-    assert "<dt>P1</dt><dd>mid plug, 100 ft, 80 ft to board, runs 10.0 ± 2.0 ft</dd>" in own
+    assert "<dt>P1</dt><dd>mid plug, 80 ft to board, lead 100 ft, runs 10.0 ± 2.0 ft</dd>" in own
 
 
 def test_hazards_are_listed_with_position_and_what_is_kept_clear() -> None:
@@ -160,7 +162,7 @@ def test_hazards_are_listed_with_position_and_what_is_kept_clear() -> None:
     cells = re.findall(r"<td>(.*?)</td>", row[1])
     assert cells[0] == "wreck"
     assert cells[2] == "40 m"
-    assert cells[1].replace("\u00a0", " ") == "45° 00.000&#x27; N, 149° 55.200&#x27; W"
+    assert cells[1] == "45° 00.000&#x27; N, 149° 55.200&#x27; W"
 
 
 def test_caution_dates_and_level_are_there_once() -> None:
@@ -175,3 +177,31 @@ def test_cautions_of_the_plan_are_printed_and_a_period_without_lines_says_so() -
     page = sheet_of(made_plan(troll_lines=(), cautions=("no <line> for target 'x'",)))
     assert "no &lt;line&gt; for target" in page
     assert page.count("No troll line in this period.") == 2
+
+
+def test_rods_stand_on_their_side_whatever_they_are_called() -> None:
+    rods = (made_rod("2"), made_rod("1", side="starboard", line_to_board_m=None))
+    line = dataclasses.replace(made_plan().troll_lines[0], rods=rods)
+    page = sheet_of(made_plan(troll_lines=(line,)))
+    port, starboard = re.findall(r'<p class="side">As rigged to (.*?)</div>', page)
+    assert port.startswith("port</p><dl><dt>2</dt><dd>mid plug, 80 ft to board, ")
+    assert starboard.startswith("starboard</p><dl><dt>1</dt><dd>mid plug, flat line, ")
+    assert page.count("no rod") == 0
+
+
+def test_a_side_without_rods_says_so() -> None:
+    line = dataclasses.replace(made_plan().troll_lines[0], rods=(made_rod(),))
+    assert "As rigged to starboard</p><p>no rod</p>" in sheet_of(made_plan(troll_lines=(line,)))
+
+
+def test_each_period_carries_the_dates_of_data_and_print() -> None:
+    # pages part company: spring, autumn, and the page of what holds for all
+    page = sheet_of(made_plan())
+    assert page.count("Depths: 2021. Printed: 2026-04-01.") == 2
+    assert page.count("Printed: 2026-04-01.") == 3
+
+
+def test_a_sounder_that_counts_from_its_transducer_is_said_once_a_period() -> None:
+    said = "The sounder counts from its transducer, 0.40 m down."
+    assert sheet_of(made_plan(transducer_depth_m=0.4), "metric").count(said) == 2
+    assert "transducer" not in sheet_of(made_plan(), "metric")

@@ -39,16 +39,17 @@ def test_sounder_range_leaves_a_twentieth_out_at_either_end():
 
 def test_sounder_that_counts_from_its_transducer_reads_less():
     plan = made_plan(transducer_depth_m=0.5)
-    found = sounder_words(line_over(np.full(9, 4.2)), plan, display=METRIC)
-    assert found == "3.7 m (below the transducer, 0 m down)".replace("0 m", METRIC.short(0.5))
+    # 4.2 - 0.5 = 3.7 m; the lure needs 4.3 - 0.5 = 3.8 m
+    line = line_over(np.full(9, 4.2), rods=(made_rod(stations=lure_stations()),))
+    assert sounder_words(line, plan, display=METRIC) == "3.7 m; lures may touch under 3.8 m"
 
 
-def test_lures_need_the_deepest_of_what_the_rods_need_rounded_up():
+def test_lures_may_touch_in_less_than_the_deepest_of_them_needs_rounded_up():
     # stations: 4.5 - 0.5 = 4.0 and 4.4 + 0.1 = 4.5 m, in the middle 4.25 m, rounded up to 4.3
     rod = made_rod(stations=lure_stations())
     shallow = made_rod("S2", stations=dataclasses.replace(lure_stations(), clearance_lower_m=np.full(3, 3.0)))
     line = line_over(np.full(9, 6.0), rods=(shallow, rod))
-    assert sounder_words(line, made_plan(), display=METRIC) == "6.0 m; lures need 4.3 m"
+    assert sounder_words(line, made_plan(), display=METRIC) == "6.0 m; lures may touch under 4.3 m"
 
 
 @pytest.mark.parametrize(("x_m", "side"), [(-100.0, "port"), (100.0, "starboard")])
@@ -57,14 +58,15 @@ def test_hazard_is_told_with_side_distance_and_place(x_m, side):
     wreck = KeepOut("wreck", "old barge", 40.0, mark, mark.buffer(40))
     far = KeepOut("rock", "", 40.0, *(shapely.Point(MIDDLE[0] + NEAR_M + 1, MIDDLE[1]),) * 2)
     assert (
-        hazards_near(line_over([5, 5]), [far, wreck], display=METRIC) == f"old barge 100 m to {side} at 400 m"
+        hazards_near(line_over([5, 5]), [far, wreck], display=METRIC).replace("\u00a0", " ")
+        == f"old barge 100 m to {side} at 400 m"
     )
 
 
 def test_many_hazards_are_counted_and_the_nearest_named():
     marks = [shapely.Point(MIDDLE[0] + 50.0 * k, MIDDLE[1] + 100.0 * k) for k in range(1, 6)]
     rocks = [KeepOut("rock", f"R{k}", 40.0, m, m.buffer(40)) for k, m in enumerate(marks, 1)]
-    found = hazards_near(line_over([5, 5]), rocks[::-1], display=METRIC)
+    found = hazards_near(line_over([5, 5]), rocks[::-1], display=METRIC).replace("\u00a0", " ")
     assert found.startswith("R1 50 m to starboard at 100 m; R2 ")
     assert found.endswith("; 2 more")
 
@@ -77,7 +79,7 @@ def test_level_says_the_first_change_each_way():
     assert level_words(line, display=METRIC) == "0.20 m lower: snags, 0.10 m higher: lures run free"
     same = tuple(LevelStep(c, "free") for c in (-0.3048, -0.1524, 0.1524))
     line = line_over([5, 5], verdict="free", level_steps=same)
-    assert level_words(line, display=US) == "the same 1.0 ft lower to 0.5 ft higher"
+    assert level_words(line, display=US) == "same verdict 1.0 ft lower to 0.5 ft higher"
     assert level_words(line_over([5, 5]), display=US) == ""
 
 

@@ -259,6 +259,14 @@ def test_each_verdict_and_each_band_has_a_rule_that_holds_in_grey(written):
     assert len(set(dashes)) == 3
 
 
+def test_what_a_place_is_stands_beside_it_so_that_no_colour_is_needed(written):
+    styles = dict(rows(written(full_plan()), "select f_table_name, styleSLD from layer_styles"))
+    spaces = {"s": "http://www.opengis.net/sld", "o": "http://www.opengis.net/ogc"}
+    beside = "string(//s:TextSymbolizer[s:LabelPlacement/s:PointPlacement]/s:Label/o:PropertyName)"
+    for layer, column in (("spots", "name"), ("hazards", "kind")):
+        assert etree.fromstring(styles[layer]).xpath(beside, namespaces=spaces) == column
+
+
 def test_lines_alone_are_longitude_and_latitude_and_cut_at_180_degrees(tmp_path):
     # zone 1 begins at 180 degrees; 45 N, 3 km of line to each side of it
     crs = pyproj.CRS.from_epsg(32601)

@@ -221,6 +221,24 @@ def test_route_that_needs_more_points_is_split_never_coarsened() -> None:
     assert cautions == (f"routes in parts of at most 7 points that share their joints: IE1 in {len(parts)}",)
 
 
+def test_ring_smaller_than_the_tolerance_keeps_its_shape() -> None:
+    # the start, the far side and a point on either flank: four legs, none without length
+    ring = shapely.Point(MIDDLE).buffer(40.0, quad_segs=44).exterior
+    legs = legs_of(routes(plan_of(made_line("IE1", ring)), thin_tolerance_m=100.0).routes)
+    assert len(legs) == 4
+    # a square in a circle of 40 m: 40 x sqrt 2 = 56.6 m a side
+    assert [GEOD.inv(*a, *b)[2] for a, b in legs] == pytest.approx([56.6] * 4, rel=0.02)
+
+
+def test_no_leg_is_longer_than_the_plotter_takes_and_none_is_shorter_than_need_be() -> None:
+    line = shapely.LineString([(MIDDLE[0] - 2000, MIDDLE[1]), (MIDDLE[0] + 2000, MIDDLE[1])])
+    plan = plan_of(made_line("IE1", line))
+    assert len(legs_of(routes(plan).routes)) == 1
+    # 4000 m in halves until 900 m is kept: eighths of 500 m
+    legs = legs_of(routes(plan, longest_leg_m=900.0).routes)
+    assert [GEOD.inv(*a, *b)[2] for a, b in legs] == pytest.approx([500.0] * 8, rel=0.001)
+
+
 def test_long_straight_line_far_north_is_bisected_where_the_two_ways_part() -> None:
     # East-west over L = 20 km at 69 N the rhumb line and the geodesic part by L^2 tan(lat) / (8 R)
     # = 4e8 x 2.605 / (8 x 6.38e6) = 20 m in the middle, so 5 m cannot hold with one leg; the share of
@@ -346,6 +364,25 @@ def test_letters_outside_ascii_are_kept_where_the_device_takes_them() -> None:
     assert cautions == ()
 
 
+@pytest.mark.parametrize(
+    ("characters", "parts", "start"),
+    [
+        (" -", ["IE1-1", "IE1-2"], "IE1 A"),
+        ("-", ["IE1-1", "IE1-2"], "IE1-A"),
+        ("_", ["IE1_1", "IE1_2"], "IE1_A"),
+        ("", ["IE11", "IE12"], "IE1A"),
+    ],
+)
+def test_signs_in_names_are_those_that_the_plotter_takes(
+    characters: str, parts: list[str], start: str
+) -> None:
+    plan = plan_of(made_line("IE1", sine_line()))
+    some = len(tracks(plan).tracks[0].points) // 2 + 1
+    found = tracks(plan, characters=characters, track_points=some)
+    assert [t.name for t in found.tracks] == parts
+    assert found.waypoints[0].name == start
+
+
 def test_parts_and_marks_do_not_take_each_others_names() -> None:
     plan = plan_of(made_line("IE1", sine_line()), made_line("IE1-1", sine_line(length_m=900.0)))
     for gpx in (routes(plan, route_points=20), tracks(plan, track_points=100)):
@@ -417,11 +454,13 @@ def test_hostile_text_is_kept_as_text() -> None:
         {"name_length": 5},
         {"thin_tolerance_m": 0.05},
         {"thin_tolerance_m": float("nan")},
+        {"longest_leg_m": 0.0},
+        {"characters": "a\n"},
     ],
 )
 def test_limits_that_cannot_be_kept_are_refused(bad: dict[str, Any]) -> None:
     (key,) = bad
-    with pytest.raises(InputError, match=f"plotter {key} is"):
+    with pytest.raises(InputError, match=f"plotter {key} (is|are) "):
         PlotterLimits(**bad)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import warnings
 from dataclasses import replace
 from typing import Any
@@ -11,7 +12,7 @@ import pyproj
 import pytest
 import shapely
 
-from geo.files.gpx import read_gpx
+from geo.files.gpx import gpx_bytes, read_gpx
 from geo.output.plotter import PlotterLimits, plan_gpx, routes_gpx
 from geo.plan_result import BoatStations, KeepOut, PlanResult
 from tests.output.legs import GEOD, legs_of
@@ -21,6 +22,7 @@ PLANS, PARTS = 400, 8
 # what people and files put into names: all planes, controls, halves of pairs, marks of direction
 ODD = "aZ09 -_'\"<>&`{}%$/\\\t\n\r\x00\x07\x85\u00e9\u0142\u00df\u2028\u202e\u200f\ufeff\ufffe\ud800\udc00"
 ODD += "\u6e56\u0434\u0645\u0e01\U0001f41f\U0001f3f4\u0301\u00a0\u3000"
+MERCATOR = pyproj.Transformer.from_crs("EPSG:4326", "+proj=merc +ellps=WGS84", always_xy=True)
 HOSTILE = ("</gpx>", "]]>", "{{7*7}}", "<!DOCTYPE x>", "&#0;", "", " ", "IE1", "ie1")
 
 
@@ -37,7 +39,8 @@ def some_line(rng: np.random.Generator) -> shapely.LineString:
     turns = np.cumsum(rng.normal(0.0, rng.uniform(0, 0.4), count))
     steps = np.column_stack((np.cos(turns), np.sin(turns))) * length_m / count
     start = (500_000.0 + rng.uniform(-9e4, 9e4), 0.0)
-    return shapely.LineString(np.vstack((start, start + np.cumsum(steps, axis=0))))
+    line = np.vstack((start, start + np.cumsum(steps, axis=0)))
+    return shapely.LineString(np.vstack((line, start)) if rng.random() < 0.25 else line)  # some are rings
 
 
 def some_plan(rng: np.random.Generator) -> PlanResult:
@@ -74,6 +77,10 @@ def some_limits(rng: np.random.Generator) -> PlotterLimits:
         ascii=bool(rng.random() < 0.7),
         thin_tolerance_m=float(rng.uniform(0.5, 20)),
         extensions=bool(rng.random() < 0.5),
+        longest_leg_m=float(np.exp(rng.uniform(np.log(50.0), np.log(20e3))))
+        if rng.random() < 0.3
+        else np.inf,
+        characters=str(rng.choice([" -", " -_.", "_", "-", ""])),
     )
 
 
@@ -88,22 +95,19 @@ def as_geodesics(legs: list[Any], step_m: float) -> np.ndarray:
 
 def as_rhumb_lines(legs: list[Any], step_m: float) -> np.ndarray:
     """Every leg straight on the library's ellipsoidal Mercator, where lines of constant bearing are."""
-    middle = legs[0][0][0]  # no leg crosses the edge of this map
-    to_map = pyproj.Transformer.from_crs(
-        "EPSG:4326", f"+proj=merc +ellps=WGS84 +lon_0={middle}", always_xy=True
-    )
+    middle = legs[0][0][0]  # turned to longitude 0, so that no leg crosses the edge of the map
     ends = np.array(legs)
-    x, y = to_map.transform(ends[..., 0], ends[..., 1])
+    x, y = MERCATOR.transform((ends[..., 0] - middle + 180) % 360 - 180, ends[..., 1])
     count = 2 + np.minimum(60, np.hypot(np.diff(x), np.diff(y)).ravel() / step_m).astype(int)
     line = [
         np.column_stack((np.linspace(*x[k], n), np.linspace(*y[k], n))) for k, n in enumerate(count.tolist())
     ]
-    return np.column_stack(to_map.transform(*np.vstack(line).T, direction="INVERSE"))
+    turned, latitude = MERCATOR.transform(*np.vstack(line).T, direction="INVERSE")
+    return np.column_stack((turned + middle, latitude))
 
 
-def off_m(plan: PlanResult, degrees: np.ndarray, line: shapely.LineString) -> float:
+def off_m(to_work: pyproj.Transformer, degrees: np.ndarray, line: shapely.LineString) -> float:
     """How far a way and a line lie apart, in either sense."""
-    to_work = pyproj.Transformer.from_crs("EPSG:4326", plan.crs, always_xy=True)
     made = shapely.LineString(np.column_stack(to_work.transform(*degrees.T)))
     there = shapely.distance(shapely.points(shapely.get_coordinates(made)), line).max()
     drawn = shapely.get_coordinates(line.segmentize(max(5.0, line.length / 600)))
@@ -126,6 +130,7 @@ def test_random_plan_is_valid_within_limits_and_along_its_lines(part, is_valid, 
             data, _ = write(plan, limits=limits)
             assert is_valid(data), seed
             gpx = read_gpx(data)
+            assert gpx_bytes(gpx, extensions=limits.extensions) == data, seed  # nothing is lost in reading
             _assert_within(gpx, limits, seed)
             _assert_reads_elsewhere(gpxpy.parse(data.decode("utf-8")), gpx, seed)
             _assert_along(plan, gpx, tolerance_m, seed)
@@ -134,12 +139,17 @@ def test_random_plan_is_valid_within_limits_and_along_its_lines(part, is_valid, 
 def _assert_within(gpx, limits, seed):
     assert len(gpx.waypoints) <= limits.waypoints, seed
     assert all(2 <= len(r.points) <= limits.route_points for r in gpx.routes), seed
+    ways = [*(r.points for r in gpx.routes), *(t.points for t in gpx.tracks)]
+    assert not any(a == b for way in ways for a, b in itertools.pairwise(way)), seed  # no leg without length
+    legs = np.array(legs_of(gpx.routes)).reshape(-1, 4)
+    assert (GEOD.inv(*legs.T)[2] <= limits.longest_leg_m).all(), seed
     assert all(2 <= len(t.points) <= limits.track_points for t in gpx.tracks), seed
     for things in (gpx.routes, gpx.tracks, gpx.waypoints):
         names = [thing.name for thing in things]
         assert all(name and len(name) <= limits.name_length for name in names), (seed, names)
         assert len({name.casefold() for name in names}) == len(names), (seed, names)
-        assert all(c.isalnum() or c in " -" for name in names for c in name), (seed, names)
+        signs = {c for name in names for c in name if not c.isalnum()}
+        assert signs <= set(limits.characters), (seed, names)
         assert not limits.ascii or all(name.isascii() for name in names), (seed, names)
 
 
@@ -159,6 +169,7 @@ def _assert_reads_elsewhere(other, gpx, seed):
 def _assert_along(plan, gpx, tolerance_m, seed):
     """All parts of each line, drawn in both ways; parts are told apart by what they say of themselves."""
     things = [*gpx.routes, *gpx.tracks]
+    to_work = pyproj.Transformer.from_crs("EPSG:4326", plan.crs, always_xy=True)
     for line in plan.troll_lines:
         mine = []
         while things and (not mine or things[0].points[0] == mine[-1].points[-1]):
@@ -166,5 +177,5 @@ def _assert_along(plan, gpx, tolerance_m, seed):
         legs = legs_of(tuple(mine))
         step_m = max(20.0, line.line.length / 500)
         for way in (as_geodesics, as_rhumb_lines):
-            assert off_m(plan, way(legs, step_m), line.line) <= tolerance_m + 0.002, (seed, line.name)
+            assert off_m(to_work, way(legs, step_m), line.line) <= tolerance_m + 0.002, (seed, line.name)
     assert not things, seed
