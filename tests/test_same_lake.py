@@ -286,7 +286,10 @@ def test_two_halves_of_one_lattice_give_the_plan_of_the_whole(plan_of):
     layers = pyogrio.list_layers(one.out / "plan.gpkg")[:, 0]
     assert len(layers) > 5
     for layer in layers:
-        assert one.layer(layer).equals(two.layer(layer)), layer
+        whole, halves = (
+            made.layer(layer).drop(columns="update_time", errors="ignore") for made in (one, two)
+        )
+        assert whole.equals(halves), layer
 
 
 @pytest.mark.parametrize("name", JOINED)
