@@ -15,7 +15,7 @@ from geo.errors import InputError, InputFaults, PlanningError
 from geo.plan_file import LoadedPlan
 from geo.plan_grounds import DEFAULT_ABOVE_BOTTOM_M, Grounds
 from geo.plan_levels import Level
-from geo.plan_result import Reason, TrollLine
+from geo.plan_result import Reason, TrollLine, Verdict
 from geo.plan_spread import SpreadSetting, rig_reaches, set_spread, with_rigs
 from geo.plan_tables import PeriodTable, TargetTable
 from geo.plan_tracing import lines_over
@@ -227,6 +227,30 @@ class LinePlanner:
             return LineRater(read_reviews([self._loaded.file(name) for name in review.file]), self._lake)
         except InputError as error:
             raise InputFaults([self._loaded.fault(("review", "file"), str(error))]) from error
+
+    def ground_of(self, line: TrollLine) -> Ground | None:
+        """The ground that a line was traced over."""
+        return self._traced.get((line.target, line.period))
+
+    def verdict_again(
+        self,
+        line: TrollLine,
+        target: TargetTable,
+        period: PeriodTable,
+        setting: SpreadSetting,
+        *,
+        ground: Ground,
+    ) -> Verdict:
+        """The verdict on a line from elsewhere over this lake, its leads as they are."""
+        wanted, around = self._asked_of(ground, target, period, setting)
+        return check_line(
+            shapely.get_coordinates(line.line),
+            rods=setting.rods,
+            wanted=wanted,
+            around=around,
+            unsure=self._unsure(period),
+            leads_m=set_now(line),
+        ).verdict
 
     def with_level_steps(
         self, line: TrollLine, target: TargetTable, period: PeriodTable, setting: SpreadSetting

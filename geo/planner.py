@@ -12,6 +12,7 @@ from geo.plan_file import LoadedPlan
 from geo.plan_levels import levels_of
 from geo.plan_lines import LinePlanner
 from geo.plan_result import Period, PlanResult, Target, TrollLine
+from geo.plan_sounder_effect import sounder_effect
 from geo.plan_spots import spots_of_plan
 from geo.plan_spread import SpreadSetting, set_spread
 from geo.plan_tables import PeriodTable, TargetTable
@@ -58,6 +59,10 @@ def make_plan(loaded: LoadedPlan, *, progress: Progress = lambda *_: None) -> tu
         spots, said = spots_of_plan(loaded, lake)
         cautions += said
     found = _all_lines(loaded, lines, cautions, clock, progress)
+    if loaded.tables.water.sounder and found:
+        with clock.timed("sounder"):
+            progress("verdicts on the chart alone", 0, 1)
+            cautions.append(sounder_effect(loaded, levels, lines, found))
     return _result(loaded, lake, lines, drawn, spots, found, cautions, clock.spent_s), lake
 
 

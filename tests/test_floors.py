@@ -31,6 +31,7 @@ FLOORS = (
     ("geo.plan_grounds",),
     ("geo.plan_tracing",),
     ("geo.plan_lines",),
+    ("geo.plan_sounder_effect",),
     ("geo.leg_check",),
     ("geo.plan_export",),
     ("geo.line_check",),

@@ -8,7 +8,9 @@ import pytest
 
 from geo.errors import InputFaults
 from geo.plan_file import read_plan_file
+from geo.plan_lines import LinePlanner
 from geo.plan_water import open_lake
+from geo.planner import make_plan
 from tests.small_plan import EPSG, NORTH_M, WEST_M, edited, write_plan
 
 TO_DEGREES = pyproj.Transformer.from_crs(EPSG, 4326, always_xy=True)
@@ -90,3 +92,54 @@ def test_record_is_among_the_inputs_whose_digests_a_plan_keeps(tmp_path):
     opened(tmp_path)
     path = write_plan(tmp_path, edited(('unit = "m"\n', f'unit = "m"\nsounder = {SOUNDER}\n')))
     assert "trip.csv" in [name for name, _ in read_plan_file(path).digests()]
+
+
+def told_of(folder):
+    plan, _ = make_plan(read_plan_file(folder / "plan.toml"))
+    (told,) = (c for c in plan.cautions if c.startswith("The sounder changes"))
+    return plan, told
+
+
+def test_what_it_does_to_the_verdicts_is_told(tmp_path, monkeypatch):
+    opened(tmp_path)
+    plan, told = told_of(tmp_path)
+    # the chart alone is 0.8 m shallower near the track: what runs free over it runs free over more water
+    assert {t.verdict for t in plan.troll_lines} == {"free"}
+    assert (
+        told
+        == f"The sounder changes no verdict: all {len(plan.troll_lines)} lines had theirs on the chart alone."
+    )
+    monkeypatch.setattr(LinePlanner, "verdict_again", lambda *_a, **_k: "snags")
+    plan, told = told_of(tmp_path)
+    count = len(plan.troll_lines)
+    assert told == (
+        f"The sounder changes the verdict on {count} of {count} lines: "
+        f"{count} snag on the chart alone, now run free."
+    )
+
+
+def test_lines_are_judged_on_the_chart_alone_and_not_on_the_mended_one(tmp_path):
+    opened(tmp_path)
+    loaded = read_plan_file(tmp_path / "plan.toml")
+    mended, chart = (
+        open_lake(loaded)[0].grid,
+        open_lake(read_plan_file(tmp_path / "chart" / "plan.toml"))[0].grid,
+    )
+    seen = []
+
+    def spy(self, line, *_a, **_k):
+        seen.append(self._lake.grid.sample([WEST_M + 500.0], [NORTH_M - 400.0])[0])
+        return line.verdict
+
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(LinePlanner, "verdict_again", spy)
+        told_of(tmp_path)
+    place = [WEST_M + 500.0], [NORTH_M - 400.0]
+    assert seen
+    assert set(seen) == {chart.sample(*place)[0]}
+    assert chart.sample(*place)[0] != mended.sample(*place)[0]
+
+
+def test_without_a_sounder_nothing_is_said_of_it(tmp_path):
+    plan, _ = make_plan(read_plan_file(write_plan(tmp_path)))
+    assert not any("sounder" in c for c in plan.cautions)
