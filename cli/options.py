@@ -27,6 +27,15 @@ out_folder = click.option("--out", "folder", type=PATH, required=True, metavar="
 folder_unless_dry = click.option("--out", "folder", type=PATH, metavar="DIR", help=_FOLDER)
 
 
+drag_rule = click.option(
+    "--drag-rule",
+    type=click.Choice(["local", "stream", "constant"]),
+    default="local",
+    show_default=True,
+    help="How the water loads the line.",
+)
+
+
 class _Band(click.ParamType[int | str]):
     """A band by its number, from 1, or by its name."""
 

@@ -243,6 +243,17 @@ class LinePlanner:
     ) -> Verdict:
         """The verdict on a line from elsewhere over this lake, its leads as they are."""
         wanted, around = self._asked_of(ground, target, period, setting)
+        return self._again(line, period, setting, wanted, around).verdict
+
+    def _again(
+        self,
+        line: TrollLine,
+        period: PeriodTable,
+        setting: SpreadSetting,
+        wanted: Wanted,
+        around: Surroundings,
+    ) -> TrollLine:
+        """A line judged anew, path and leads as they are."""
         return check_line(
             shapely.get_coordinates(line.line),
             rods=setting.rods,
@@ -250,7 +261,7 @@ class LinePlanner:
             around=around,
             unsure=self._unsure(period),
             leads_m=set_now(line),
-        ).verdict
+        )
 
     def with_level_steps(
         self, line: TrollLine, target: TargetTable, period: PeriodTable, setting: SpreadSetting
@@ -264,14 +275,7 @@ class LinePlanner:
         steps = []
         for change_m in (-2 * step_m, -step_m, step_m):
             moved = replace(around, level_above_datum_m=around.level_above_datum_m + change_m)
-            again = check_line(
-                shapely.get_coordinates(line.line),
-                rods=setting.rods,
-                wanted=wanted,
-                around=moved,
-                unsure=self._unsure(period),
-                leads_m=set_now(line),
-            )
+            again = self._again(line, period, setting, wanted, moved)
             steps.append(LevelStep(change_m, again.verdict))
         return replace(line, level_steps=tuple(steps))
 

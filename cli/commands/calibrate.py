@@ -35,13 +35,7 @@ _USUAL_LEADS = 3
     metavar="FILE.csv",
     help="More measured points, added to the plan's own for this report.",
 )
-@click.option(
-    "--drag-rule",
-    type=click.Choice(["local", "stream", "constant"]),
-    default="local",
-    show_default=True,
-    help="How the water loads the line.",
-)
+@options.drag_rule
 @options.as_json
 def command(
     plan_file: Path,

@@ -49,13 +49,7 @@ _PREFIX = "leadsman.depth/"
     metavar="SPEED",
     help="Current or drift along the course, negative against it; --speed then counts over the ground.",
 )
-@click.option(
-    "--drag-rule",
-    type=click.Choice(["local", "stream", "constant"]),
-    default="local",
-    show_default=True,
-    help="How the water loads the line.",
-)
+@options.drag_rule
 @click.option(
     "--out",
     "folder",

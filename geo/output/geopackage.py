@@ -103,18 +103,18 @@ def contour_layers(
     c = [(depth, part) for depth, lines in contours for part in shapely.get_parts(lines)]
     s = [(depth, part) for depth, lines in shoal_safe for part in shapely.get_parts(lines)]
     return [
-        ("depth_contours", "LineString", [p for _, p in c], {"depth_m": _numbers(d for d, _ in c)}),
+        ("depth_contours", "LineString", [p for _, p in c], {"depth_m": numbers(d for d, _ in c)}),
         (
             "depth_bands",
             "MultiPolygon",
             [water for *_, water, _ in bands],
             {
-                "shallow_m": _numbers(b[0] for b in bands),
-                "deep_m": _numbers(b[1] for b in bands),
-                "area_m2": _numbers(b[3] for b in bands),
+                "shallow_m": numbers(b[0] for b in bands),
+                "deep_m": numbers(b[1] for b in bands),
+                "area_m2": numbers(b[3] for b in bands),
             },
         ),
-        ("shoal_safe_contours", "LineString", [p for _, p in s], {"depth_m": _numbers(d for d, _ in s)}),
+        ("shoal_safe_contours", "LineString", [p for _, p in s], {"depth_m": numbers(d for d, _ in s)}),
     ]
 
 
@@ -133,9 +133,9 @@ def _layers(plan: PlanResult) -> list[Layer]:
             "MultiPolygon",
             [_multi(x.area) for x in h],
             {
-                "kind": _texts(x.kind for x in h),
-                "name": _texts(x.name for x in h),
-                "buffer_m": _numbers(x.buffer_m for x in h),
+                "kind": texts(x.kind for x in h),
+                "name": texts(x.name for x in h),
+                "buffer_m": numbers(x.buffer_m for x in h),
             },
         ),
         ("troll_lines", "LineString", [x.line for x in lines], _line_columns(lines)),
@@ -151,7 +151,7 @@ def transition_layer(transitions: Sequence[Transition | TransitionLine]) -> Laye
         "transitions",
         "LineString",
         [part for _, part in t],
-        {"class_a": _texts(x.class_a for x, _ in t), "class_b": _texts(x.class_b for x, _ in t)},
+        {"class_a": texts(x.class_a for x, _ in t), "class_b": texts(x.class_b for x, _ in t)},
     )
 
 
@@ -163,40 +163,40 @@ def spot_layer(spots: Sequence[Spot]) -> Layer:
         "Point",
         [shapely.Point(s.easting_m, s.northing_m) for s in spots],
         {
-            **{key: _texts(getattr(s, key) for s in spots) for key in ("name", "kind", "bottom", "measure")},
+            **{key: texts(getattr(s, key) for s in spots) for key in ("name", "kind", "bottom", "measure")},
             **{
-                key: _numbers(np.nan if getattr(s, key) is None else getattr(s, key) for s in spots)
+                key: numbers(np.nan if getattr(s, key) is None else getattr(s, key) for s in spots)
                 for key in (
                     *("depth_m", "depth_sd_m", "height_m", "height_sd_m", "slope_ratio"),
                     *("measure_value", "measure_over_m"),
                 )
             },
-            "also": _texts(", ".join(s.also) for s in spots),
-            "keep_out": _texts(", ".join(s.keep_out) for s in spots),
-            "stand_side": _texts(s.side if s else "" for s in stands),
-            "stand_easting_m": _numbers(s.easting_m if s else np.nan for s in stands),
-            "stand_northing_m": _numbers(s.northing_m if s else np.nan for s in stands),
-            "stand_depth_m": _numbers(s.depth_m if s else np.nan for s in stands),
-            "no_stand_off": _texts(s.no_stand_off for s in spots),
-            "keep_clear": _texts(", ".join(dict.fromkeys(n for n, _ in s.keep_clear)) for s in spots),
+            "also": texts(", ".join(s.also) for s in spots),
+            "keep_out": texts(", ".join(s.keep_out) for s in spots),
+            "stand_side": texts(s.side if s else "" for s in stands),
+            "stand_easting_m": numbers(s.easting_m if s else np.nan for s in stands),
+            "stand_northing_m": numbers(s.northing_m if s else np.nan for s in stands),
+            "stand_depth_m": numbers(s.depth_m if s else np.nan for s in stands),
+            "no_stand_off": texts(s.no_stand_off for s in spots),
+            "keep_clear": texts(", ".join(dict.fromkeys(n for n, _ in s.keep_clear)) for s in spots),
         },
     )
 
 
 def _line_columns(lines: Sequence[TrollLine]) -> Columns:
     return {
-        "name": _texts(t.name for t in lines),
-        "target": _texts(t.target for t in lines),
-        "period": _texts(t.period for t in lines),
-        "level_above_datum_m": _numbers(t.level_above_datum_m for t in lines),
-        "length_m": _numbers(t.length_m for t in lines),
-        "in_target_ratio": _numbers(t.in_target_ratio for t in lines),
-        "free_ratio": _numbers(t.free_ratio for t in lines),
-        "min_turn_radius_m": _numbers(
+        "name": texts(t.name for t in lines),
+        "target": texts(t.target for t in lines),
+        "period": texts(t.period for t in lines),
+        "level_above_datum_m": numbers(t.level_above_datum_m for t in lines),
+        "length_m": numbers(t.length_m for t in lines),
+        "in_target_ratio": numbers(t.in_target_ratio for t in lines),
+        "free_ratio": numbers(t.free_ratio for t in lines),
+        "min_turn_radius_m": numbers(
             np.nan if t.min_turn_radius_m is None else t.min_turn_radius_m for t in lines
         ),
-        "turning_degpkm": _numbers(t.turning_degpkm for t in lines),
-        "verdict": _texts(t.verdict for t in lines),
+        "turning_degpkm": numbers(t.turning_degpkm for t in lines),
+        "verdict": texts(t.verdict for t in lines),
     }
 
 
@@ -208,7 +208,7 @@ def _stations(lines: Sequence[TrollLine]) -> Layer:
         "Point",
         places,
         {
-            "troll_line": _texts(t.name for t in lines for _ in t.stations.chainage_m),
+            "troll_line": texts(t.name for t in lines for _ in t.stations.chainage_m),
             "chainage_m": _joined(x.chainage_m for x in s),
             "bottom_depth_m": _joined(x.bottom_depth_m for x in s),
         },
@@ -222,7 +222,7 @@ def _lure_stations(lines: Sequence[TrollLine]) -> Layer:
 
     def repeated(values: Sequence[str]) -> Any:
         counts = [len(s.chainage_m) for _, _, s in rows]
-        return np.repeat(_texts(values), counts) if rows else _texts(())
+        return np.repeat(texts(values), counts) if rows else texts(())
 
     return (
         "lure_stations",
@@ -249,20 +249,20 @@ def _styles(plan: PlanResult, layers: Sequence[Layer], written: str) -> Layer:
     """The table of styles that desktop GIS look for, one row for each layer; it has no geometry."""
     styles = layer_styles([(b.shallow_m, b.deep_m) for b in plan.depth_bands])
     names = [name for name, *_ in layers]
-    blank = _texts("" for _ in names)
+    blank = texts("" for _ in names)
     columns = {
         "f_table_catalog": blank,
         "f_table_schema": blank,
-        "f_table_name": _texts(names),
-        "f_geometry_column": _texts("geom" for _ in names),
-        "styleName": _texts(names),
+        "f_table_name": texts(names),
+        "f_geometry_column": texts("geom" for _ in names),
+        "styleName": texts(names),
         "styleQML": blank,
-        "styleSLD": _texts(styles[name] for name in names),
+        "styleSLD": texts(styles[name] for name in names),
         "useAsDefault": np.ones(len(names), bool),
-        "description": _texts("leadsman" for _ in names),
+        "description": texts("leadsman" for _ in names),
         "owner": blank,
         "ui": blank,
-        "update_time": _texts(written for _ in names),
+        "update_time": texts(written for _ in names),
     }
     return ("layer_styles", None, [], columns)
 
@@ -271,11 +271,13 @@ def _multi(area: shapely.Geometry) -> shapely.MultiPolygon:
     return shapely.MultiPolygon([p for p in shapely.get_parts(area) if p.geom_type == "Polygon"])
 
 
-def _numbers(values: Any) -> Any:
+def numbers(values: Any) -> Any:
+    """A column of numbers."""
     return np.array(list(values), dtype=float)
 
 
-def _texts(values: Any) -> Any:
+def texts(values: Any) -> Any:
+    """A column of texts."""
     return np.array(list(values), dtype=object)
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
 from pathlib import Path
 
 import numpy as np
@@ -11,7 +10,7 @@ import shapely
 
 from geo.files.dates import time_of_writing
 from geo.files.whole_files import whole_folder
-from geo.output.geopackage import Layer, write_layers
+from geo.output.geopackage import Layer, numbers, texts, write_layers
 from geo.output.html_map import depth_picture
 from geo.output.review_map import review_map_html
 from geo.output.review_page import review_html
@@ -82,7 +81,7 @@ def _layers(review: Review, positions: Positions) -> list[Layer]:
     side = EXACT_M if positions == "exact" else BLURRED_M
     squares = effort_squares(review, side_m=side)
     rows = [s.ground for s in squares]
-    grounds = {n: _texts(r.words[k] for r in rows) for k, n in enumerate(GROUND)}
+    grounds = {n: texts(r.words[k] for r in rows) for k, n in enumerate(GROUND)}
     layers: list[Layer] = [
         (
             "effort",
@@ -90,10 +89,10 @@ def _layers(review: Review, positions: Positions) -> list[Layer]:
             [shapely.box(s.west_m, s.south_m, s.west_m + s.side_m, s.south_m + s.side_m) for s in squares],
             {
                 **grounds,
-                "rod_hours": _numbers(s.rod_hours for s in squares),
-                "rate_per_rod_hour": _numbers(r.rate for r in rows),
-                "rate_low": _numbers(r.low for r in rows),
-                "rate_high": _numbers(r.high for r in rows),
+                "rod_hours": numbers(s.rod_hours for s in squares),
+                "rate_per_rod_hour": numbers(r.rate for r in rows),
+                "rate_low": numbers(r.low for r in rows),
+                "rate_high": numbers(r.high for r in rows),
                 "enough": np.array([r.enough for r in rows], bool),
             },
         ),
@@ -113,14 +112,14 @@ def _catches(review: Review, *, blurred_m: float | None) -> Layer:
         east, north = ((np.floor(v / blurred_m) + 0.5) * blurred_m for v in (east, north))
         sure = np.full(len(placed), blurred_m)
     columns = {
-        "species": _texts(p.catch.species for p in placed),
+        "species": texts(p.catch.species for p in placed),
         "count": np.array([p.catch.count for p in placed], int),
-        "length_m": _numbers(np.nan if p.catch.length_m is None else p.catch.length_m for p in placed),
+        "length_m": numbers(np.nan if p.catch.length_m is None else p.catch.length_m for p in placed),
         "uncertainty_m": sure,
-        **{n: _texts(p.words[n] for p in placed) for n in (*GROUND, "rig", "light")},
+        **{n: texts(p.words[n] for p in placed) for n in (*GROUND, "rig", "light")},
     }
     if blurred_m is None:
-        columns["troll_line"] = _texts(p.words["troll_line"] for p in placed)
+        columns["troll_line"] = texts(p.words["troll_line"] for p in placed)
     return ("catches", "Point", list(shapely.points(east, north)), columns)
 
 
@@ -132,12 +131,4 @@ def _tracks(review: Review) -> Layer:
             at = np.column_stack((cells.easting_m[a : b + 1], cells.northing_m[a : b + 1]))
             lines.append(shapely.LineString(at))
             kinds.append(KINDS[int(cells.kind[a])])
-    return ("tracks", "LineString", lines, {"kind": _texts(kinds)})
-
-
-def _texts(values: Iterable[str]) -> np.ndarray:
-    return np.array(list(values), dtype=object)
-
-
-def _numbers(values: Iterable[float]) -> np.ndarray:
-    return np.array(list(values), dtype=float)
+    return ("tracks", "LineString", lines, {"kind": texts(kinds)})

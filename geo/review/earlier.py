@@ -24,18 +24,12 @@ _KEY = "+".join(GROUND)
 
 @dataclass(frozen=True, eq=False)
 class Earlier:
-    """Seasons added up: rates of the grounds that were fished, and of a ground that never was."""
+    """Seasons added up: rates of the grounds that were fished."""
 
     steps: GroundSteps
     words: tuple[tuple[str, ...], ...]
     rates: Rates
     files: tuple[str, ...]
-
-    @property
-    def typical(self) -> float:
-        """Rate of a ground of which nothing is known, fish per rod-hour."""
-        shape, rate, weight = self.rates._nodes  # noqa: SLF001 - of this room
-        return float((shape / rate) @ weight)
 
 
 def read_reviews(paths: Sequence[Path]) -> Earlier:
@@ -130,7 +124,7 @@ class LineRater:
         share = counts / counts.sum()
         rate = low = high = known = 0.0
         rates, best = self._earlier.rates, (-1.0, ("",) * len(GROUND))
-        typical = self._earlier.typical
+        typical = self._earlier.rates.typical
         for codes, part in zip(once.tolist(), share.tolist(), strict=True):
             words = tuple(c.names[k] for c, k in zip(coded, codes, strict=True))
             k = self._row.get(words)

@@ -166,6 +166,12 @@ class Rates:
         """Grounds by shrunken rate; of equal ones the one with more effort."""
         return np.lexsort((-self.effort, -self.shrunken))
 
+    @property
+    def typical(self) -> float:
+        """Rate to expect of a ground that was never worked."""
+        shape, rate, weight = self._nodes
+        return float((shape / rate) @ weight)
+
     def better_probability(self, one: int, other: int) -> float:
         """How likely one ground's rate is above another's.
 

@@ -118,6 +118,10 @@ def test_one_species_alone_and_words_of_the_captain(cli, fished, tmp_path):
 
     assert 0 < fish(walleye) < fish(every)
     assert {s for r in walleye["rates"]["light"] for s in r["catches"]} == {"walleye"}
+    eyes = json.loads(cli(*arguments(fished, tmp_path / "c", "--word", "walleye=eye", "--json")).out)
+    named = {s for r in eyes["rates"]["light"] for s in r["catches"]}
+    assert "eye" in named
+    assert "walleye" not in named
 
 
 def test_two_runs_write_the_same_bytes(cli, fished, tmp_path, monkeypatch):

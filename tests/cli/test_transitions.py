@@ -54,7 +54,7 @@ def test_borders_of_a_plan_are_those_that_the_plan_writes(cli, tmp_path):
 @pytest.mark.parametrize(
     ("options", "code", "says"),
     [
-        ([], 1, "no column 'kind'; did you mean"),
+        ([], 1, "has no column 'kind'; "),
         (["--field", "bed"], 1, "'Rubble' is no bottom type"),
         (["--field", "bed", "--name", "Rubble"], 2, 'write it as "Rubble=cobble"'),
         (["--field", "bed", "--name", "Rubble=cobbel"], 1, "did you mean 'cobble'"),
@@ -65,7 +65,7 @@ def test_borders_of_a_plan_are_those_that_the_plan_writes(cli, tmp_path):
 def test_what_cannot_be_meant_is_refused(cli, bottom, options, code, says):
     ran = cli("transitions", bottom, *options)
     assert ran.code == code
-    assert says.replace("; did you mean", "") in ran.err or says in ran.err
+    assert says in ran.err
     assert "Traceback" not in ran.err
 
 
